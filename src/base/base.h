@@ -1,0 +1,131 @@
+/* base: what every room stands on. Errors with place and remedy, arenas, growing text,
+ * the trade's writing of values, seeded random numbers. It knows nothing of amps. */
+#ifndef GRIDLEAK_BASE_H
+#define GRIDLEAK_BASE_H
+
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* ---- errors: a code, a place, a cause and a remedy ------------------------------------ */
+
+typedef enum base_code {
+    BASE_OK = 0,
+    BASE_MEMORY,     /* an allocation failed */
+    BASE_SYNTAX,     /* the text is not what the format allows */
+    BASE_VALUE,      /* a value or unit that makes no sense here */
+    BASE_UNKNOWN,    /* a name (part, node, tube type, key) that does not exist */
+    BASE_CIRCUIT,    /* the circuit as drawn cannot be */
+    BASE_UNSOLVED,   /* the equations have no solution that was found */
+    BASE_FILE,       /* a file cannot be read or written */
+    BASE_USAGE,      /* the command line makes no sense */
+    BASE_SUSPICIOUS, /* a warning: it may be meant so */
+    BASE_CODES
+} base_code;
+
+/* One table gives name, exit status and HTTP status of each code. */
+typedef struct base_code_row {
+    const char *name; /* "syntax" */
+    int exit_status;  /* of the program: 0 ok, 64.. as in sysexits(3) where one fits */
+    int http_status;
+    const char *meaning; /* one line for the handbook */
+} base_code_row;
+const base_code_row *base_code_of(base_code code); /* never NULL */
+
+/* Both texts are owned by the list. `line` and `column` count from 1; 0 means not in a file. */
+typedef struct base_error {
+    base_code code;
+    const char *file; /* NULL when no file is concerned */
+    int line, column;
+    const char *cause;  /* "R7 joins V2.6, but V2 is not declared" */
+    const char *remedy; /* "declare it under tubes" */
+} base_error;
+
+/* All complaints of one run, in the order found. Holds at most 200; counts the rest. */
+typedef struct base_errors base_errors;
+typedef struct base_place {
+    const char *file;
+    int line, column;
+} base_place;
+base_errors *base_errors_new(void); /* NULL: no memory */
+void base_errors_free(base_errors *errors);
+/* Adds one; `format` writes "cause|remedy" (one bar parts the two). Never fails: with no memory
+ * left it records BASE_MEMORY. Returns code, so that `return base_errors_add(...)` reads well. */
+base_code base_errors_add(base_errors *errors, base_code code, base_place place, const char *format,
+                          ...) __attribute__((format(printf, 4, 5)));
+size_t base_errors_count(const base_errors *errors); /* those kept, warnings included */
+const base_error *base_errors_at(const base_errors *errors, size_t index);
+size_t base_errors_dropped(const base_errors *errors);
+base_code base_errors_worst(const base_errors *errors); /* first that is no warning, or BASE_OK */
+
+/* ---- memory ---------------------------------------------------------------------------- */
+
+/* Zeroed memory freed in one call. Built with GRIDLEAK_ARENA_MALLOC each block is its own
+ * malloc, so that a sanitizer sees its ends. */
+typedef struct base_arena base_arena;
+base_arena *base_arena_new(void); /* NULL: no memory */
+void base_arena_free(base_arena *arena);
+void *base_arena_take(base_arena *arena, size_t count,
+                      size_t size);                         /* NULL: no memory or overflow */
+char *base_arena_text(base_arena *arena, const char *text); /* a copy; NULL: no memory */
+
+/* A growing text with a stated maximum. Past it, or with no memory, `failed` is set and the rest
+ * is dropped: look once, at the end. `data` is always terminated. */
+typedef struct base_text {
+    char *data;
+    size_t length, room, maximum;
+    bool failed;
+} base_text;
+void base_text_init(base_text *text, size_t maximum);
+void base_text_add(base_text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void base_text_free(base_text *text);
+
+/* ---- values in the trade's writing ------------------------------------------------------ */
+
+typedef enum base_quantity {
+    BASE_OHMS,
+    BASE_FARADS,
+    BASE_HENRIES,
+    BASE_VOLTS,
+    BASE_AMPERES,
+    BASE_WATTS,
+    BASE_HERTZ,
+    BASE_PERCENT, /* "10%" and "10" give 0.10 */
+    BASE_NUMBER,  /* a bare number */
+    BASE_QUANTITIES
+} base_quantity;
+
+/* Reads `4k7`, `470R`, `R47`, `1M`, `1 meg`, `22n`, `0.022u`, `.02 mfd`, `100 mmf`, `2u2`, `25 mA`,
+ * `-1.5 V`, `1,5` (one comma is a decimal point). In ohms `M` and `m` are mega; in volts, amperes,
+ * watts `m` is milli; in farads MF/MFD/mfd are micro, MMF/mmfd/uuF pico; `20` alone in farads is
+ * ambiguous (micro or pico?) and is asked back, as is a lone `m` in farads. Never guesses.
+ * Fails with BASE_VALUE or BASE_SYNTAX and adds one complaint at `place`; *value is then NAN. */
+base_code base_value_read(const char *text, base_quantity quantity, base_place place, double *value,
+                          base_errors *errors);
+
+/* Writes value so that base_value_read gives it back: `4k7`, `22n`, `1M`, `362.2 V`, `45 mA`.
+ * Parts (ohms, farads, henries) keep up to 4 significant digits unless more are needed to read
+ * back within 1e-12. Returns `buffer` (at least 32 bytes). */
+char *base_value_write(double value, base_quantity quantity, char *buffer, size_t size);
+
+/* The value of series (6, 12, 24, 96) of IEC 60063 nearest to `value` by ratio; NAN if value <= 0
+ * or the series is not one of these. */
+double base_value_nearest(double value, int series);
+
+/* The name in `names` (count) nearest to `text` by edit distance, case folded; NULL if none is
+ * within a third of its length. For "did you mean". */
+const char *base_nearest_name(const char *text, const char *const *names, size_t count);
+
+/* ---- seeded random numbers -------------------------------------------------------------- */
+
+/* xoshiro256++ state, seeded by splitmix64; the same seed gives the same numbers everywhere. */
+typedef struct base_random {
+    uint64_t s[4];
+} base_random;
+void base_random_seed(base_random *random, uint64_t seed);
+uint64_t base_random_bits(base_random *random);
+double base_random_unit(base_random *random);   /* [0, 1) */
+double base_random_normal(base_random *random); /* mean 0, variance 1 */
+
+#endif

@@ -1,0 +1,158 @@
+/* circuit: the amp on paper. Parts, nodes, sockets; reading and checking the amp file
+ * (docs/amp-file.md). It knows what joins what and what is written on it, and no physics. */
+#ifndef GRIDLEAK_CIRCUIT_H
+#define GRIDLEAK_CIRCUIT_H
+
+#include "base.h"
+#include "tube.h"
+
+#define CIRCUIT_ENDS 10 /* the most ends a part has: a noval socket's pins by number, [0] unused   \
+                         */
+#define CIRCUIT_WAYS 8  /* the most ways of a switch */
+
+typedef enum circuit_kind {
+    CIRCUIT_RESISTOR,  /* ends: a, b */
+    CIRCUIT_CAPACITOR, /* ends: +, - */
+    CIRCUIT_POT,       /* ends: low (counter-clockwise), wiper, high */
+    CIRCUIT_SWITCH,    /* ends: common, way 1, way 2... ; position 0 = open, else the way joined */
+    CIRCUIT_JACK,      /* ends: tip, sleeve, the contact that the tip rests on when nothing is in */
+    CIRCUIT_INDUCTOR,  /* ends: a, b; a choke or a field coil by its `material` */
+    CIRCUIT_DIODE,     /* ends: anode, cathode; a silicon or selenium diode in a DC path */
+    CIRCUIT_FUSE,      /* ends: a, b */
+    CIRCUIT_LAMP,      /* ends: a, b */
+    CIRCUIT_TUBE,      /* ends by pin number; -1 where nothing joins it */
+    CIRCUIT_WINDING,   /* ends: a, b or a, centre tap, b */
+    CIRCUIT_RECTIFIER, /* ends: out, return */
+    CIRCUIT_OUTPUT_TRANSFORMER, /* ends: plate, B+ [, other plate] */
+    CIRCUIT_SPEAKER,            /* ends: a, b */
+    CIRCUIT_KINDS
+} circuit_kind;
+const char *circuit_kind_name(circuit_kind kind); /* "coupling", no: "capacitor" */
+
+typedef enum circuit_material {
+    CIRCUIT_UNSTATED,
+    CIRCUIT_CARBON_COMPOSITION,
+    CIRCUIT_CARBON_FILM,
+    CIRCUIT_METAL_FILM,
+    CIRCUIT_WIREWOUND,
+    CIRCUIT_PAPER,
+    CIRCUIT_PLASTIC_FILM,
+    CIRCUIT_ELECTROLYTIC,
+    CIRCUIT_MICA,
+    CIRCUIT_CERAMIC,
+    CIRCUIT_SILICON,
+    CIRCUIT_SELENIUM,
+    CIRCUIT_CHOKE,
+    CIRCUIT_FIELD_COIL,
+    CIRCUIT_MATERIALS
+} circuit_material;
+const char *circuit_material_name(circuit_material material); /* "carbon composition" */
+
+typedef enum circuit_form {
+    CIRCUIT_FULL_WAVE,
+    CIRCUIT_HALF_WAVE,
+    CIRCUIT_BRIDGE,
+    CIRCUIT_DOUBLER
+} circuit_form;
+
+typedef enum circuit_site {
+    CIRCUIT_SITE_UNSTATED,
+    CIRCUIT_BOARD,
+    CIRCUIT_SOCKET,
+    CIRCUIT_STRIP,
+    CIRCUIT_CHASSIS
+} circuit_site;
+
+/* A winding of the power transformer. The first of a transformer is its primary. */
+typedef struct circuit_winding {
+    const char *transformer; /* "T1" */
+    bool primary;
+    bool heater;     /* its volts are rms at the rated load and no reading of DC */
+    double volts[2]; /* rms, no load: a to tap, tap to b; [1] is 0 without a tap */
+    double ohms[2];  /* DC resistance of each half */
+} circuit_winding;
+
+typedef struct circuit_rectifier {
+    circuit_form form;
+    int winding;    /* part index of the winding that feeds it, or -1: the mains itself */
+    int tube;       /* part index of the rectifier tube, or -1: silicon or selenium */
+    bool negative;  /* the output is below the return (bias supply) */
+    int through[4]; /* parts in series on the AC side (resistor, fuse, switch), -1 ends */
+    int side[4];    /* for each: 0 both sides, 1 winding end a only, 2 end b only */
+} circuit_rectifier;
+
+typedef struct circuit_part {
+    const char *name; /* "R7" */
+    circuit_kind kind;
+    base_place place;
+    int ends;              /* how many of `end` count */
+    int end[CIRCUIT_ENDS]; /* node indices; -1 where nothing joins */
+    double value;          /* ohm, F, H; fuse: A; speaker, OT secondary: ohm; NAN if unstated */
+    double dc_ohms[2];     /* inductor [0]; output transformer's halves */
+    double tolerance;      /* as a part of one; NAN where unstated */
+    double watts, volts;   /* rating; NAN where unstated */
+    circuit_material material;
+    circuit_site site;
+    const char *sits;    /* the words, or NULL */
+    int original;        /* 1 yes, 0 no, -1 not known */
+    const char *written; /* the value as the file writes it: "0.022u" */
+    double taper;        /* pot: part of the track at half turn: 0.5 linear, 0.1..0.15 audio */
+    double position;     /* pot: 0..10; switch: the way joined; jack: 1 plugged */
+    double henries;      /* output transformer's primary, NAN if unstated */
+    double ratio, primary_ohms; /* output transformer; NAN if unstated */
+    const tube_type *tube;      /* tubes only; owned by the tube library */
+    circuit_winding winding;
+    circuit_rectifier rectifier;
+    const char *what; /* "phase inverter", free words of the file, or NULL */
+} circuit_part;
+
+typedef struct circuit_node {
+    const char *name; /* "B1", or the first place that names it: "V2.1" */
+    base_place place; /* first mention */
+    double printed;   /* volts that the schematic prints here; NAN where it does not */
+    int leads;        /* how many part ends join here */
+} circuit_node;
+
+/* A place where a probe can go. */
+typedef struct circuit_place {
+    int node;      /* index, 0 = ground (chassis) */
+    int part, pin; /* of a tube's pin; -1 otherwise */
+} circuit_place;
+
+typedef struct circuit circuit;
+
+/* Reads one amp file. On any complaint that is no warning returns NULL with all complaints in
+ * `errors`. Tube types are borrowed from `tubes`, which must outlive the circuit. Never crashes on
+ * any bytes. Checks what can be checked without physics: names, kinds, values in range (no 0 ohm
+ * winding), joined pins, nodes with one lead (warning), parts joined to nothing. */
+circuit *circuit_read(const char *file, const char *text, size_t length, const tube_library *tubes,
+                      base_errors *errors);
+void circuit_free(circuit *amp);
+
+typedef struct circuit_about {
+    const char *name, *family, *story;
+    double mains_volts, mains_drawn_volts, mains_hertz;
+    double printed_meter_ohms_per_volt; /* 0 if the meter's resistance is fixed */
+    double printed_meter_ohms;          /* of a fixed-resistance meter, or NAN */
+    const char *file;
+} circuit_about;
+const circuit_about *circuit_about_of(const circuit *amp);
+
+size_t circuit_parts(const circuit *amp);
+const circuit_part *circuit_part_at(const circuit *amp, size_t index);
+int circuit_part_find(const circuit *amp, const char *name); /* -1: none; case folded */
+size_t circuit_nodes(const circuit *amp);                    /* node 0 is ground */
+const circuit_node *circuit_node_at(const circuit *amp, size_t index);
+
+/* A place by name: "B1", "V2.3", "ground", "R7.1" (a part's end). BASE_UNKNOWN with the nearest
+ * known name otherwise. */
+base_code circuit_place_find(const circuit *amp, const char *name, base_place at,
+                             circuit_place *place, base_errors *errors);
+
+/* Checks that `check` adds beyond reading: grids with no DC path to anywhere, nodes with no DC path
+ * to ground, tubes without a heater supply, two-prong concerns, joined pins that short a supply
+ * (a winding or rectifier output joined straight to ground), rating of a capacitor below the
+ * printed volts. All are added to `errors`, warnings as BASE_SUSPICIOUS. */
+void circuit_check(const circuit *amp, base_errors *errors);
+
+#endif

@@ -1,0 +1,214 @@
+/* diagnose: from readings to suspects, and to the next reading.
+ *
+ * Hypotheses: nothing wrong; each failure mode of each part (the catalogue), its severity unknown;
+ * something that is not modelled. For each hypothesis and severity the amp is solved once; part
+ * tolerance, tube spread, mains and meter are marginalised as a linearised Gaussian with full
+ * covariance; each reading has a small chance of being simply wrong. docs/method.md gives the
+ * formulas and their grounds. */
+#ifndef GRIDLEAK_DIAGNOSE_H
+#define GRIDLEAK_DIAGNOSE_H
+
+#include "base.h"
+#include "circuit.h"
+#include "solve.h"
+
+/* ---- the catalogue of faults ---------------------------------------------------------------- */
+
+typedef enum diagnose_mode {
+    DIAGNOSE_NOTHING,     /* nothing wrong */
+    DIAGNOSE_UNMODELLED,  /* something that is not in the catalogue */
+    DIAGNOSE_OPEN,        /* resistor, winding half, choke, fuse, diode */
+    DIAGNOSE_HIGH,        /* resistor drifted high: severity = factor */
+    DIAGNOSE_SHORTED,     /* resistor, capacitor, choke, diode */
+    DIAGNOSE_LEAKY,       /* capacitor: severity = ohms */
+    DIAGNOSE_CAP_OPEN,    /* capacitor open or dried out: severity = factor */
+    DIAGNOSE_WEAK,        /* tube unit or rectifier: severity = emission factor */
+    DIAGNOSE_NO_EMISSION, /* tube unit */
+    DIAGNOSE_GASSY,       /* tube: severity = grid current per plate ampere */
+    DIAGNOSE_GRID_CATHODE_SHORT,
+    DIAGNOSE_PLATE_GRID_LEAK, /* inside the bulb or across the socket: severity = ohms */
+    DIAGNOSE_HEATER_OPEN,     /* the whole bulb */
+    DIAGNOSE_HEATER_CATHODE_LEAK,
+    DIAGNOSE_PIN_OPEN,       /* socket pin: which = pin */
+    DIAGNOSE_TURNS_SHORTED,  /* winding: severity = part of its volts lost; OT half: ohms */
+    DIAGNOSE_SUPPLY_MISSING, /* bias or other winding or rectifier gives nothing */
+    DIAGNOSE_TRACK_OPEN,     /* pot: which = 0 low side, 1 high side */
+    DIAGNOSE_WIPER_OPEN,
+    DIAGNOSE_CONTACT_OPEN, /* switch way, jack's resting contact */
+    DIAGNOSE_MAINS_OFF,    /* mains far from what was said: severity = factor */
+    DIAGNOSE_MODES
+} diagnose_mode;
+const char *diagnose_mode_name(diagnose_mode mode); /* "leaky" */
+const char *diagnose_mode_key(diagnose_mode mode);  /* "leaky", "pin open": as in the data file */
+
+#define DIAGNOSE_SEVERITIES 8
+#define DIAGNOSE_SETS 4
+
+/* One failure mode of one part. Severity k sets each of `slot` to number[.][k]. */
+typedef struct diagnose_fault {
+    diagnose_mode mode;
+    int part;  /* circuit part, -1: mains, nothing, unmodelled */
+    int which; /* unit, pin, half, way */
+    double prior;
+    int severities; /* 1 where there is no grid */
+    int sets;
+    int slot[DIAGNOSE_SETS];
+    double number[DIAGNOSE_SETS][DIAGNOSE_SEVERITIES];
+    double severity[DIAGNOSE_SEVERITIES]; /* what is reported: ohms, factor... */
+    double weight[DIAGNOSE_SEVERITIES];   /* prior within the mode, sums to 1 */
+    double cell;                          /* standard deviation of ln(number) inside a cell */
+} diagnose_fault;
+
+/* Priors by kind and age, read from data/priors/faults.yaml, each with its ground. */
+typedef struct diagnose_priors diagnose_priors;
+diagnose_priors *diagnose_priors_read(const char *file, const char *text, size_t length,
+                                      base_errors *errors);
+void diagnose_priors_free(diagnose_priors *priors);
+
+/* ---- evidence ----------------------------------------------------------------------------------
+ */
+
+typedef struct diagnose_meter {
+    double ohms;          /* fixed input resistance; NAN: use ohms_per_volt times range */
+    double ohms_per_volt; /* 20k/V and so on */
+    double range;         /* full scale in use, V; NAN: the smallest usual one that holds it */
+    double accuracy;      /* one standard deviation as a part of the reading; 0.005 */
+} diagnose_meter;
+
+typedef struct diagnose_reading {
+    const char *at;    /* as written: "V2.3", "B1", "V5.4-B2", "R7" (across it) */
+    solve_probe probe; /* meter_ohms filled in */
+    double volts;
+    diagnose_meter meter;
+    base_place place;
+} diagnose_reading;
+
+typedef struct diagnose_readings {
+    diagnose_reading *reading;
+    size_t count;
+    double mains; /* measured at the wall; NAN: not measured */
+    base_arena *arena;
+} diagnose_readings;
+
+/* Reads a readings file (docs/readings-file.md). Complaints: a place that does not exist (with the
+ * nearest), a unit that makes no sense, NaN, the same place twice with different values (warning).
+ * NULL on any complaint that is no warning. */
+diagnose_readings *diagnose_readings_read(const solve_system *system, const char *file,
+                                          const char *text, size_t length, base_errors *errors);
+/* An empty set to which `diagnose_readings_add` adds "V2.3=1.2", "V5.4-B2 = 3.1 V". `meter`: NULL
+ * for the 10 Mohm one. */
+diagnose_readings *diagnose_readings_new(void);
+base_code diagnose_readings_add(diagnose_readings *readings, const solve_system *system,
+                                const char *written, const diagnose_meter *meter,
+                                base_errors *errors);
+void diagnose_readings_free(diagnose_readings *readings);
+/* A meter as written: "10M", "20k per volt", "20k per volt on 300". */
+base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter *meter,
+                              base_errors *errors);
+/* What a place written "V5.4-B2", "R7" or "V2.3" means as a probe. */
+base_code diagnose_probe_read(const solve_system *system, const char *written, base_place place,
+                              solve_probe *probe, base_errors *errors);
+
+/* ---- belief
+ * --------------------------------------------------------------------------------------- */
+
+/* What is fixed for one amp: the catalogue, every fault's solved points and their predictions of
+ * every place that a probe can go. Made once; each new reading then costs little. */
+typedef struct diagnose_engine diagnose_engine;
+typedef struct diagnose_options {
+    double mains;         /* rms volts, NAN: the file's; how well it is known follows */
+    double mains_spread;  /* one standard deviation as a part; 0.005 when measured, 0.03 when not */
+    double wrong;         /* chance that a reading is simply wrong; 0.01 */
+    double model_spread;  /* of (predicted - healthy); 0.05 */
+    double screen_spread; /* 0.30 */
+    double unmodelled;    /* prior of something not modelled; 0.02 */
+    double nothing;       /* prior of nothing wrong that DC shows; 0.05 */
+    bool printed;         /* shift predictions by the printed chart where there is one */
+    diagnose_meter meter; /* for the readings that are proposed */
+} diagnose_options;
+diagnose_options diagnose_defaults(void);
+
+diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_priors *priors,
+                                     const diagnose_options *options, base_errors *errors);
+void diagnose_engine_free(diagnose_engine *engine);
+size_t diagnose_faults(const diagnose_engine *engine);
+const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t index);
+const double *diagnose_healthy(const diagnose_engine *engine); /* the healthy unknowns */
+size_t diagnose_unsolved(const diagnose_engine *engine);       /* fault points with no solution */
+size_t diagnose_points(const diagnose_engine *engine);         /* all fault points */
+
+/* Every place that the voltage chart has: tube pins, supply nodes, differences across parts. */
+typedef struct diagnose_place {
+    const char *at; /* "V2.3", "B1", "R7" */
+    solve_probe probe;
+    double healthy, spread; /* what a good amp reads, one standard deviation */
+    double cost;            /* effort and risk: 1 = a clip lead on a cathode */
+    const char *cost_why;   /* "high voltage plate", "high impedance: the meter loads it" */
+} diagnose_place;
+size_t diagnose_places(const diagnose_engine *engine);
+const diagnose_place *diagnose_place_at(const diagnose_engine *engine, size_t index);
+
+typedef struct diagnose_suspect {
+    int fault;        /* index into the catalogue */
+    const char *part; /* "C4", "mains", "nothing", "unmodelled" */
+    const char *what; /* "leaky, some 2M", "open": for the technician */
+    double probability;
+    int group;       /* index into groups: parts that no reading left can tell apart */
+    double severity; /* posterior mean (geometric), NAN without a grid */
+} diagnose_suspect;
+
+typedef struct diagnose_group {
+    double probability;
+    size_t members;   /* suspects in it */
+    const char *tell; /* what would tell them apart: "lift one end of C4"; NULL if one part */
+} diagnose_group;
+
+typedef struct diagnose_compare { /* one reading beside what is predicted */
+    const char *at;
+    double read, healthy, predicted, spread; /* under the leading suspect; volts */
+    double chance_wrong;                     /* that this reading is simply wrong */
+} diagnose_compare;
+
+typedef struct diagnose_probe_next {
+    const char *at;
+    const char *quantity; /* "DC volts" */
+    double bits;          /* expected information about which group, in bits */
+    double cost;
+    const char *why; /* one sentence */
+} diagnose_probe_next;
+
+typedef enum diagnose_verdict {
+    DIAGNOSE_NOT_ENOUGH, /* the readings do not settle it */
+    DIAGNOSE_LEANING,    /* one group leads, a further reading should confirm it */
+    DIAGNOSE_SETTLED,    /* over 0.9 and confirmed by a reading taken after it led */
+    DIAGNOSE_HEALTHY,    /* nothing that these readings can show */
+    DIAGNOSE_STRANGE     /* fits nothing in the catalogue */
+} diagnose_verdict;
+
+typedef struct diagnose_belief {
+    diagnose_verdict verdict;
+    const char *reason;        /* one or two sentences for the technician: why the leader leads */
+    diagnose_suspect *suspect; /* falling probability, all of them */
+    size_t suspects;
+    diagnose_group *group; /* falling probability */
+    size_t groups;
+    diagnose_compare *compare; /* one per reading */
+    size_t compares;
+    diagnose_probe_next *next; /* falling bits per cost, at most 5; none when settled */
+    size_t nexts;
+    bool outside; /* a leading prediction left the region in which a tube's curve is trusted */
+    double entropy_bits; /* over groups */
+    base_arena *arena;
+} diagnose_belief;
+
+/* Belief after these readings (0 readings: the priors and the first place to probe). NULL with a
+ * complaint only when memory is out or no healthy point exists. */
+diagnose_belief *diagnose_run(diagnose_engine *engine, const diagnose_readings *readings,
+                              base_errors *errors);
+void diagnose_belief_free(diagnose_belief *belief);
+
+/* What a fault predicts at a place of the chart, averaged over its severities now believed. */
+double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *belief,
+                          size_t suspect, size_t place);
+
+#endif
