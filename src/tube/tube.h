@@ -28,21 +28,21 @@ typedef struct tube_pin {
 } tube_pin;
 
 /* The curve of one unit (see docs/tube-curves.md for the law and its sources).
- * With u = 1/mu + (Vg + contact) / sqrt(kvb^2 + Vd^2), Vd the plate (triode) or screen (pentode):
- *   E = Vd/kp ln(1 + exp(kp u)),   I = perveance E^exponent     [A]
- * A pentode's plate adds Vp/mu_plate to the drive; its plate takes the share (1 - share) knee(Vp)
- * of I, its screen the rest. A diode: I = perveance V^exponent.
+ * P, S: plate and screen volts, rounded to stay just above zero. A = P for a triode, and
+ * S + P mu/mu_plate for a pentode: the plate of the equivalent triode. H = sqrt(kvb^2 + A^2).
+ *   E = A/kp ln(1 + exp(kp u)),  u = 1/mu + (Vg + contact)/H,  I = perveance E^(3/2)      [A]
+ * A pentode's plate takes (1 - 2 share S/(S+P)) q/sqrt(1+q^2) of I, q = P/(knee S); its screen
+ * the rest. A diode: I = perveance P^(3/2).
  * All are smooth with exact first derivatives for any finite voltage. */
 typedef struct tube_curve {
     double mu;        /* amplification factor; of screen to grid 1 for a pentode */
     double mu_plate;  /* pentode: of plate to grid 1 */
-    double perveance; /* A / V^exponent */
-    double exponent;
-    double kp;      /* sharpness of cut-off */
-    double kvb;     /* V */
-    double contact; /* V, contact potential and initial velocity, added to the grid */
-    double share;   /* pentode: screen current / cathode current with the plate high */
-    double knee;    /* pentode: knee volts as a part of the screen's volts */
+    double perveance; /* A / V^(3/2) */
+    double kp;        /* sharpness of cut-off */
+    double kvb;       /* V */
+    double contact;   /* V, contact potential and initial velocity, added to the grid */
+    double share; /* pentode: screen current / cathode current with plate volts = screen volts */
+    double knee;  /* pentode: knee volts as a part of the screen's volts */
     double grid_perveance, grid_contact; /* grid current near and above zero bias */
 } tube_curve;
 
@@ -139,14 +139,15 @@ typedef struct tube_volts {
 /* How this very tube departs from its type; all 1 (gas 0) for the bogey tube. */
 typedef struct tube_state {
     double emission; /* multiplies the cathode current */
-    double screen;   /* multiplies the screen's share */
+    double screen;   /* multiplies the odds of screen against plate (about: the screen's share) */
     double gas;      /* grid current out of the grid per plate ampere */
 } tube_state;
 #define TUBE_BOGEY ((tube_state){1.0, 1.0, 0.0})
 
 /* Currents INTO plate, screen and grid [A] and their derivatives:
  * d[i][j], i = plate, screen, grid current, j = plate, screen, grid volts [S];
- * by_state[i][k], k = emission, screen, gas. Never NaN for finite volts. */
+ * by_state[i][k], k = emission, screen, gas. Never NaN for finite volts: beyond a megavolt the
+ * currents stay as at a megavolt. */
 typedef struct tube_point {
     double plate, screen, grid;
     double d[3][3];
