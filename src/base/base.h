@@ -99,7 +99,9 @@ typedef enum base_quantity {
 /* Reads `4k7`, `470R`, `R47`, `1M`, `1 meg`, `22n`, `0.022u`, `.02 mfd`, `100 mmf`, `2u2`, `25 mA`,
  * `-1.5 V`, `1,5` (one comma is a decimal point). In ohms `M` and `m` are mega; in volts, amperes,
  * watts `m` is milli; in farads MF/MFD/mfd are micro, MMF/mmfd/uuF pico; `20` alone in farads is
- * ambiguous (micro or pico?) and is asked back, as is a lone `m` in farads. Never guesses.
+ * ambiguous (micro or pico?) and is asked back, as are a lone `m` and `mF` in farads, `mohm`, `4E7`
+ * in ohms, and `4,700`. A percentage may be an IEC 60062 tolerance letter (`K` is 0.10). Negative
+ * ohms, farads, henries, watts and hertz are refused. Never guesses.
  * Fails with BASE_VALUE or BASE_SYNTAX and adds one complaint at `place`; *value is then NAN. */
 base_code base_value_read(const char *text, base_quantity quantity, base_place place, double *value,
                           base_errors *errors);
@@ -108,6 +110,9 @@ base_code base_value_read(const char *text, base_quantity quantity, base_place p
  * Parts (ohms, farads, henries) keep up to 4 significant digits unless more are needed to read
  * back within 1e-12. Returns `buffer` (at least 32 bytes). */
 char *base_value_write(double value, base_quantity quantity, char *buffer, size_t size);
+
+/* `value` with that many significant decimal digits: for showing 362.2 of 362.1837. */
+double base_value_round(double value, int digits);
 
 /* The value of series (6, 12, 24, 96) of IEC 60063 nearest to `value` by ratio; NAN if value <= 0
  * or the series is not one of these. */

@@ -1,0 +1,166 @@
+#include "base.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { KEPT = 200, LINE = 1024 };
+
+/* Parts cause from remedy once the format's bar is gone: a bar in a user's text is no bar of ours.
+ */
+static const char PARTING[] = "\x1e\x1f\x1e";
+static const char OUT_OF_MEMORY[] = "out of memory";
+static const char FREE_SOME[] = "close other programs and try again";
+
+struct base_errors {
+    base_error kept[KEPT];
+    char *owned[KEPT]; /* cause, remedy and file of each, in one block; NULL: constant texts */
+    size_t count, dropped;
+    base_code worst;
+};
+
+static const base_code_row CODES[BASE_CODES] = {
+    [BASE_OK] = {"ok", 0, 200, "done, nothing to complain of"},
+    [BASE_MEMORY] = {"memory", 71, 500, "the computer ran out of memory"},
+    [BASE_SYNTAX] = {"syntax", 65, 400, "the text is not what the format allows"},
+    [BASE_VALUE] = {"value", 65, 400, "a value or unit that makes no sense where it stands"},
+    [BASE_UNKNOWN] = {"unknown", 65, 404, "a name that does not exist: part, node, tube type, key"},
+    [BASE_CIRCUIT] = {"circuit", 65, 422, "the circuit as drawn cannot be"},
+    [BASE_UNSOLVED] = {"unsolved", 70, 422, "no solution of the circuit was found"},
+    [BASE_FILE] = {"file", 66, 500, "a file cannot be read or written"},
+    [BASE_USAGE] = {"usage", 64, 400, "the command line makes no sense"},
+    [BASE_SUSPICIOUS] = {"suspicious", 0, 200, "a warning: it may be meant so"},
+};
+
+const base_code_row *base_code_of(base_code code) {
+    static const base_code_row none = {"unknown code", 70, 500, "a code that is not in the table"};
+    return (unsigned)code < BASE_CODES ? &CODES[code] : &none;
+}
+
+base_errors *base_errors_new(void) {
+    return calloc(1, sizeof(base_errors));
+}
+
+void base_errors_free(base_errors *errors) {
+    if (!errors) return;
+    for (size_t i = 0; i < errors->count; i++)
+        free(errors->owned[i]);
+    free(errors);
+}
+
+/* The format with its first bar, outside of any conversion, turned into PARTING. */
+static void part_format(const char *format, char parted[LINE]) {
+    const char *bar = strchr(format, '|');
+    if (bar) {
+        snprintf(parted, LINE, "%.*s%s%s", (int)(bar - format), format, PARTING, bar + 1);
+    } else {
+        snprintf(parted, LINE, "%s", format);
+    }
+}
+
+/* Length of the well-formed UTF-8 character at `s` that a terminal may print, 0 if there is none.
+ * (RFC 3629; control characters of both sets are refused, so that no file can drive a terminal.) */
+static size_t printable(const unsigned char *s) {
+    static const struct {
+        unsigned char low, high, next_low, next_high, length;
+    } rows[] = {
+        {0x20, 0x7e, 0, 0, 1},       {0xc2, 0xc2, 0xa0, 0xbf, 2}, {0xc3, 0xdf, 0x80, 0xbf, 2},
+        {0xe0, 0xe0, 0xa0, 0xbf, 3}, {0xe1, 0xec, 0x80, 0xbf, 3}, {0xed, 0xed, 0x80, 0x9f, 3},
+        {0xee, 0xef, 0x80, 0xbf, 3}, {0xf0, 0xf0, 0x90, 0xbf, 4}, {0xf1, 0xf3, 0x80, 0xbf, 4},
+        {0xf4, 0xf4, 0x80, 0x8f, 4},
+    };
+    for (size_t r = 0; r < sizeof rows / sizeof *rows; r++) {
+        if (s[0] < rows[r].low || s[0] > rows[r].high) continue;
+        if (rows[r].length == 1) return 1;
+        if (s[1] < rows[r].next_low || s[1] > rows[r].next_high) return 0;
+        for (size_t i = 2; i < rows[r].length; i++)
+            if (s[i] < 0x80 || s[i] > 0xbf) return 0;
+        return rows[r].length;
+    }
+    return 0;
+}
+
+/* Writes `from` to `to` with anything that does not print as `?`; white space becomes a blank. */
+static char *copy_clean(char *to, const char *from) {
+    while (*from) {
+        size_t length = printable((const unsigned char *)from);
+        if (length) {
+            memcpy(to, from, length);
+        } else {
+            *to = strchr("\t\n\r", *from) ? ' ' : '?';
+            length = 1;
+        }
+        to += length;
+        from += length;
+    }
+    *to = 0;
+    return to + 1;
+}
+
+static void fill(base_errors *errors, size_t at, const char *file, const char *cause,
+                 const char *remedy) {
+    base_error *error = &errors->kept[at];
+    size_t size = strlen(cause) + strlen(remedy) + (file ? strlen(file) : 0) + 3;
+    char *block = malloc(size);
+    errors->owned[at] = block;
+    if (!block) {
+        error->code = BASE_MEMORY;
+        error->file = NULL;
+        error->cause = OUT_OF_MEMORY;
+        error->remedy = FREE_SOME;
+        return;
+    }
+    error->cause = block;
+    error->remedy = block = copy_clean(block, cause);
+    block = copy_clean(block, remedy);
+    error->file = file ? block : NULL;
+    if (file) copy_clean(block, file);
+}
+
+static void keep(base_errors *errors, base_place place, base_code code, char *text) {
+    char *remedy = strstr(text, PARTING);
+    if (remedy) {
+        *remedy = 0;
+        remedy += sizeof PARTING - 1;
+    }
+    size_t at = errors->count++;
+    errors->kept[at] = (base_error){.code = code, .line = place.line, .column = place.column};
+    fill(errors, at, place.file, text, remedy ? remedy : "");
+}
+
+base_code base_errors_add(base_errors *errors, base_code code, base_place place, const char *format,
+                          ...) {
+    if (!errors) return code;
+    if (errors->worst == BASE_OK && code != BASE_SUSPICIOUS) errors->worst = code;
+    if (errors->count == KEPT) {
+        errors->dropped++;
+        return code;
+    }
+    char parted[LINE], text[LINE];
+    part_format(format, parted);
+    va_list arguments;
+    va_start(arguments, format);
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+    if (vsnprintf(text, sizeof text, parted, arguments) < 0) text[0] = 0;
+#pragma GCC diagnostic pop
+    va_end(arguments);
+    keep(errors, place, code, text);
+    return code;
+}
+
+size_t base_errors_count(const base_errors *errors) {
+    return errors ? errors->count : 0;
+}
+
+const base_error *base_errors_at(const base_errors *errors, size_t index) {
+    return errors && index < errors->count ? &errors->kept[index] : NULL;
+}
+
+size_t base_errors_dropped(const base_errors *errors) {
+    return errors ? errors->dropped : 0;
+}
+
+base_code base_errors_worst(const base_errors *errors) {
+    return errors ? errors->worst : BASE_OK;
+}
