@@ -21,17 +21,23 @@ typedef struct service_line {
     bool heater;          /* rms heater volts */
 } service_line;
 
-typedef struct service_tube { /* one unit of one tube */
-    const char *tube, *type, *unit, *does;
+/* What one rating system allows; NAN where it states nothing. */
+typedef struct service_rating {
+    const char *system, *source; /* "design-maximum"; of the plate's watts */
+    double plate_w, screen_w;
+} service_rating;
+
+typedef struct service_tube {              /* one unit of one tube */
+    const char *tube, *type, *unit, *does; /* `does` may be NULL */
     int part;
-    double plate_v, screen_v, grid_v, cathode_v; /* to ground */
+    double plate_v, screen_v, grid_v, cathode_v; /* to ground; screen NAN in a triode */
     double plate_a, screen_a, cathode_a;
     double plate_w, screen_w;
-    double plate_rating_w, screen_rating_w; /* NAN where none is published */
-    const char *rating_system;              /* which rating the percent is of */
-    const char *rating_source;
-    double heater_v, heater_ratio;
-    bool inside; /* the curve's trusted region */
+    service_rating rating[2]; /* [0] is the one to quote: the first design-maximum, else the first
+                                 design-centre; [1] the first of another system */
+    int ratings;              /* 0: none is published */
+    double heater_v, heater_ratio; /* rms, and as a part of the rated volts; NAN if not wired */
+    bool inside;                   /* the curve's trusted region */
 } service_tube;
 
 typedef struct service_rectifier {
@@ -54,7 +60,8 @@ typedef struct service_chart {
     base_arena *arena;
 } service_chart;
 
-/* The chart of a healthy amp on `mains` volts (NAN: the file's) as `meter` shows it. NULL with a
+/* The chart of a healthy amp on `mains` volts (NAN: the file's) as `meter` shows it. The mains
+ * counts as known to 0.5 % (one standard deviation) when given, to 3 % when not. NULL with a
  * complaint where the amp cannot be solved: nothing is ever shown from a failed solve. */
 service_chart *service_chart_new(const solve_system *system, double mains,
                                  const diagnose_meter *meter, base_errors *errors);

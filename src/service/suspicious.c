@@ -1,0 +1,241 @@
+/* What looks wrong in a healthy amp as drawn: ratings passed, watts, volts, grid current, printed
+ * volts that do not agree. Every one is a warning: it may be meant so. */
+#include "service_impl.h"
+
+/* Common practice, no source: printed charts are given to 20 %, and a stage whose grid draws over
+ * a microampere at idle is not biased as drawn. */
+#define PRINTED_AGREES 0.20
+#define PRINTED_FLOOR_V 2.0
+#define IDLE_GRID_A 1e-6
+
+typedef struct watch {
+    service_bench bench;
+    base_errors *errors;
+} watch;
+
+#define WARN(watch, place, ...)                                                                    \
+    base_errors_add((watch)->errors, BASE_SUSPICIOUS, (place), __VA_ARGS__)
+
+/* In the trade's writing, to three figures. */
+static const char *rounded(double value, base_quantity quantity, char *buffer, size_t size) {
+    snprintf(buffer, size, "%.3g", value);
+    return base_value_write(strtod(buffer, NULL), quantity, buffer, size);
+}
+
+/* ---- tubes ---------------------------------------------------------------------------------- */
+
+typedef struct limit_row {
+    tube_limit limit;
+    base_quantity quantity;
+    const char *words; /* "V3 %s 14.9 W" */
+    const char *remedy;
+} limit_row;
+
+static const limit_row tube_limits[] = {
+    {TUBE_PLATE_V, BASE_VOLTS, "has on its plate", "look at the supply and the cathode resistor"},
+    {TUBE_PLATE_W, BASE_WATTS, "burns on its plate",
+     "look at the bias: cathode resistor, bias supply, grid leak"},
+    {TUBE_SCREEN_V, BASE_VOLTS, "has on its screen", "look at what feeds the screen"},
+    {TUBE_SCREEN_W, BASE_WATTS, "burns on its screen", "look at the screen resistor"},
+    {TUBE_CATHODE_A, BASE_AMPERES, "draws through its cathode",
+     "look at the bias: cathode resistor, bias supply, grid leak"},
+    {TUBE_HEATER_CATHODE_V, BASE_VOLTS, "has between heater and cathode",
+     "look at where the heater winding is tied"},
+    {TUBE_GRID_OHMS_FIXED, BASE_OHMS, "has in its grid circuit (fixed bias)",
+     "a smaller grid leak keeps a gassy tube from running away"},
+    {TUBE_GRID_OHMS_CATHODE, BASE_OHMS, "has in its grid circuit (cathode bias)",
+     "a smaller grid leak keeps a gassy tube from running away"},
+};
+
+/* The source resistance at a grid's pin; NAN for a grid that no DC path reaches. */
+static double grid_ohms(service_bench *bench, const circuit_part *tube, int unit) {
+    int pin = tube->tube->unit[unit].pin[TUBE_GRID];
+    double ohms = NAN;
+    if (pin <= 0 || tube->end[pin] <= 0) return NAN;
+    solve_probe probe = {.plus = tube->end[pin], .meter_ohms = INFINITY};
+    if (!solve_probe_exists(bench->system, &probe)) return NAN;
+    solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, &ohms);
+    return ohms;
+}
+
+static double heater_cathode_v(service_bench *bench, const circuit_part *tube, double cathode_v) {
+    for (int pin = 1; pin <= tube->tube->pins; pin++) {
+        solve_probe probe = {.plus = tube->end[pin], .meter_ohms = INFINITY};
+        if (tube->tube->pin[pin].electrode != TUBE_HEATER || probe.plus < 0) continue;
+        if (probe.plus == 0) return fabs(cathode_v);
+        if (!solve_probe_exists(bench->system, &probe)) continue;
+        return fabs(cathode_v - service_volts(bench, probe.plus, 0));
+    }
+    return NAN;
+}
+
+/* What the tube does, by limit; NAN where the limit does not concern it. */
+static void tube_does(service_bench *bench, const circuit_part *tube, int unit, int part,
+                      double does[TUBE_LIMITS]) {
+    solve_tube at;
+    for (int i = 0; i < TUBE_LIMITS; i++)
+        does[i] = NAN;
+    if (!solve_tube_at(bench->work, bench->numbers, bench->x, part, unit, &at)) return;
+    does[TUBE_PLATE_V] = at.volts.plate;
+    does[TUBE_PLATE_W] = at.volts.plate * at.plate_a;
+    does[TUBE_CATHODE_A] = at.plate_a + at.screen_a;
+    does[TUBE_HEATER_CATHODE_V] = heater_cathode_v(bench, tube, at.cathode_v);
+    if (tube->tube->unit[unit].kind == TUBE_PENTODE) {
+        does[TUBE_SCREEN_V] = at.volts.screen;
+        does[TUBE_SCREEN_W] = at.volts.screen * at.screen_a;
+    }
+    /* A cathode within a volt of the chassis has no bias of its own. */
+    bool fixed = fabs(at.cathode_v) < 1;
+    does[fixed ? TUBE_GRID_OHMS_FIXED : TUBE_GRID_OHMS_CATHODE] = grid_ohms(bench, tube, unit);
+}
+
+static void watch_limits(watch *watch, const circuit_part *tube, int unit,
+                         const double does[TUBE_LIMITS]) {
+    for (size_t i = 0; i < sizeof tube_limits / sizeof *tube_limits; i++) {
+        const limit_row *row = &tube_limits[i];
+        const char *system = "";
+        double limit = service_limit(tube->tube, unit, row->limit, &system);
+        char now[32], most[32];
+        if (isnan(limit) || isnan(does[row->limit]) || does[row->limit] <= limit) continue;
+        WARN(watch, tube->place, "%s %s%s%s %s %s; its %s rating is %s|%s", tube->name,
+             tube->tube->name, *tube->tube->unit[unit].name ? " " : "", tube->tube->unit[unit].name,
+             row->words, rounded(does[row->limit], row->quantity, now, sizeof now), system,
+             base_value_write(limit, row->quantity, most, sizeof most), row->remedy);
+    }
+}
+
+static void watch_grid(watch *watch, const circuit_part *tube, int unit, const solve_tube *at) {
+    if (at->grid_a > IDLE_GRID_A)
+        WARN(watch, tube->place,
+             "the grid of %s %s draws %.1f uA at idle|look at its bias: the grid should sit below "
+             "the cathode",
+             tube->name, tube->tube->unit[unit].name, at->grid_a * 1e6);
+    if (!at->inside)
+        WARN(watch, tube->place,
+             "%s %s idles where its curve is not known well (plate %.0f V, grid %.1f V to the "
+             "cathode)|trust its currents less; look at its supply and bias",
+             tube->name, tube->tube->unit[unit].name, at->volts.plate, at->volts.grid);
+}
+
+static void watch_tube(watch *watch, int part) {
+    const circuit_part *tube = circuit_part_at(watch->bench.amp, (size_t)part);
+    service_bench *bench = &watch->bench;
+    for (int unit = 0; unit < tube->tube->units; unit++) {
+        double does[TUBE_LIMITS];
+        solve_tube at;
+        if (tube->tube->unit[unit].kind == TUBE_DIODE) continue;
+        if (!solve_tube_at(bench->work, bench->numbers, bench->x, part, unit, &at)) continue;
+        tube_does(bench, tube, unit, part, does);
+        watch_limits(watch, tube, unit, does);
+        watch_grid(watch, tube, unit, &at);
+    }
+    double ratio = NAN;
+    solve_tube at;
+    if (solve_tube_at(bench->work, bench->numbers, bench->x, part, 0, &at)) ratio = at.heater_ratio;
+    /* Common practice, no source: heaters are kept within 10 % of their rating. */
+    if (ratio < 0.9 || ratio > 1.1)
+        WARN(watch, tube->place,
+             "the heater of %s gets %.1f V where it is made for %.1f V|look at the heater winding "
+             "and the pins it joins",
+             tube->name, ratio * tube->tube->heater_v, tube->tube->heater_v);
+}
+
+/* ---- rectifiers ----------------------------------------------------------------------------- */
+
+static void watch_supply(watch *watch, int part) {
+    static const struct {
+        tube_limit limit;
+        base_quantity quantity;
+        const char *words;
+    } rows[] = {{TUBE_DC_A, BASE_AMPERES, "gives"},
+                {TUBE_PEAK_PLATE_A, BASE_AMPERES, "peaks in each plate at"},
+                {TUBE_PEAK_INVERSE_V, BASE_VOLTS, "has a peak inverse voltage of"},
+                {TUBE_FIRST_CAP_F, BASE_FARADS, "charges a first capacitor of"}};
+    service_bench *bench = &watch->bench;
+    const circuit_part *drawn = circuit_part_at(bench->amp, (size_t)part);
+    solve_supply supply;
+    if (drawn->rectifier.tube < 0) return;
+    if (!solve_supply_at(bench->work, bench->numbers, bench->x, part, &supply)) return;
+    const circuit_part *tube = circuit_part_at(bench->amp, (size_t)drawn->rectifier.tube);
+    double does[] = {supply.dc_a, supply.peak_a, supply.peak_inverse_v, supply.first_cap_f};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        const char *system = "";
+        char now[32], most[32];
+        double limit = service_limit(tube->tube, 0, rows[i].limit, &system);
+        if (isnan(limit) || does[i] <= limit) continue;
+        WARN(watch, tube->place,
+             "the rectifier %s %s %s %s; its %s rating is %s|look at the first capacitor, the "
+             "load and the winding",
+             tube->name, tube->tube->name, rows[i].words,
+             rounded(does[i], rows[i].quantity, now, sizeof now), system,
+             base_value_write(limit, rows[i].quantity, most, sizeof most));
+    }
+}
+
+/* ---- parts and printed volts ---------------------------------------------------------------- */
+
+static void watch_resistor(watch *watch, int part) {
+    const circuit_part *resistor = circuit_part_at(watch->bench.amp, (size_t)part);
+    service_bench *bench = &watch->bench;
+    if (!isfinite(resistor->watts)) return;
+    double watts = solve_part_watts(bench->system, bench->numbers, bench->x, part);
+    if (watts > resistor->watts)
+        WARN(watch, resistor->place,
+             "%s burns %.2g W and is rated %.2g W|fit one of at least %.2g W, or look at what "
+             "draws the current",
+             resistor->name, watts, resistor->watts, 2 * watts);
+}
+
+static void watch_capacitor(watch *watch, int part) {
+    const circuit_part *capacitor = circuit_part_at(watch->bench.amp, (size_t)part);
+    if (!isfinite(capacitor->volts)) return;
+    double volts = service_volts(&watch->bench, capacitor->end[0], capacitor->end[1]);
+    if (fabs(volts) > capacitor->volts)
+        WARN(watch, capacitor->place,
+             "%s stands %.0f V and is rated %.0f V|fit one with a higher rating", capacitor->name,
+             fabs(volts), capacitor->volts);
+    if (capacitor->material == CIRCUIT_ELECTROLYTIC && volts < -1)
+        WARN(watch, capacitor->place,
+             "%s is an electrolytic and has %.0f V the wrong way round|turn it: the first end in "
+             "`at` is the + end",
+             capacitor->name, -volts);
+}
+
+/* Printed volts belong to the mains that the drawing assumes, and to the meter that it names. */
+static void watch_printed(service_bench *bench, base_errors *errors) {
+    const circuit_about *about = circuit_about_of(bench->amp);
+    diagnose_meter meter = service_printed_meter(about);
+    for (size_t node = 1; node < circuit_nodes(bench->amp); node++) {
+        const circuit_node *at = circuit_node_at(bench->amp, node);
+        solve_probe probe = {.plus = (int)node, .meter_ohms = INFINITY};
+        double source = 0;
+        if (isnan(at->printed) || !solve_probe_exists(bench->system, &probe)) continue;
+        double volts = solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, &source);
+        probe.meter_ohms = service_meter_ohms(&meter, volts, source);
+        volts = solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, NULL);
+        double apart = fabs(volts - at->printed);
+        if (apart <= PRINTED_FLOOR_V || apart <= PRINTED_AGREES * fabs(at->printed)) continue;
+        base_errors_add(errors, BASE_SUSPICIOUS, at->place,
+                        "the schematic prints %.4g V at %s; as drawn it comes to %.3g V on its "
+                        "meter|look for a value misread, or a printed figure that was never right",
+                        at->printed, at->name, volts);
+    }
+}
+
+void service_suspicious(const solve_system *system, base_errors *errors) {
+    watch watch = {.errors = errors};
+    if (service_bench_open(&watch.bench, system, NAN, 0, errors) != BASE_OK) return;
+    for (size_t i = 0; i < circuit_parts(watch.bench.amp); i++) {
+        circuit_kind kind = circuit_part_at(watch.bench.amp, i)->kind;
+        if (kind == CIRCUIT_TUBE) watch_tube(&watch, (int)i);
+        if (kind == CIRCUIT_RECTIFIER) watch_supply(&watch, (int)i);
+        if (kind == CIRCUIT_RESISTOR) watch_resistor(&watch, (int)i);
+        if (kind == CIRCUIT_CAPACITOR) watch_capacitor(&watch, (int)i);
+    }
+    double drawn = circuit_about_of(watch.bench.amp)->mains_drawn_volts;
+    service_bench_close(&watch.bench);
+    service_bench printed;
+    if (service_bench_open(&printed, system, drawn, 0, errors) != BASE_OK) return;
+    watch_printed(&printed, errors);
+    service_bench_close(&printed);
+}
