@@ -1,7 +1,34 @@
+# The data files as a library: an assembler file takes each in by .incbin, and lays out the table.
+function(gridleak_embed target)
+  file(GLOB files RELATIVE ${CMAKE_SOURCE_DIR}/data CONFIGURE_DEPENDS
+       data/tubes/*.yaml data/amps/*.yaml data/priors/*.yaml data/demo/*.yaml)
+  list(SORT files)
+  set(bytes "    .section .rodata\n")
+  set(table "    .section .data.rel.ro, \"aw\"\n    .balign 8\n    .globl cli_files_table\ncli_files_table:\n")
+  set(number 0)
+  foreach(file ${files})
+    string(APPEND bytes "name${number}: .asciz \"${file}\"\n"
+           "data${number}: .incbin \"${CMAKE_SOURCE_DIR}/data/${file}\"\n"
+           "end${number}: .byte 0\n")
+    string(APPEND table "    .quad name${number}, data${number}, end${number} - data${number}\n")
+    set_property(SOURCE ${CMAKE_BINARY_DIR}/files.S APPEND
+                 PROPERTY OBJECT_DEPENDS ${CMAKE_SOURCE_DIR}/data/${file})
+    math(EXPR number "${number} + 1")
+  endforeach()
+  string(APPEND table "    .globl cli_files_count\ncli_files_count: .quad ${number}\n")
+  string(APPEND table "    .section .note.GNU-stack, \"\", %progbits\n")
+  file(CONFIGURE OUTPUT ${CMAKE_BINARY_DIR}/files.S CONTENT "${bytes}${table}" @ONLY)
+  add_library(${target} STATIC src/cli/files.c ${CMAKE_BINARY_DIR}/files.S)
+  target_include_directories(${target} PUBLIC src/cli)
+endfunction()
+gridleak_embed(gridleak_files)
+
 # The program: src/cli over every room, with the data files inside it.
 file(GLOB cli_sources CONFIGURE_DEPENDS src/cli/*.c)
+list(REMOVE_ITEM cli_sources ${CMAKE_SOURCE_DIR}/src/cli/files.c)
 if(cli_sources)
   add_executable(gridleak ${cli_sources})
-  target_link_libraries(gridleak PRIVATE gridleak_service gridleak_diagnose gridleak_solve
-                        gridleak_circuit gridleak_tube gridleak_base PkgConfig::JANSSON m)
+  target_link_libraries(gridleak PRIVATE gridleak_files gridleak_service gridleak_diagnose
+                        gridleak_solve gridleak_circuit gridleak_tube gridleak_base
+                        PkgConfig::JANSSON m)
 endif()

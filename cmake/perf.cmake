@@ -1,0 +1,23 @@
+# Benchmarks: perf/X.c is one program, perf_X; and the fitting of tube curves to published figures.
+# They alone may use the GPL's GSL and the reference solver; neither is part of the program.
+find_package(SUNDIALS QUIET CONFIG)
+file(GLOB sources CONFIGURE_DEPENDS perf/*.c)
+add_custom_target(perf_programs)
+if(SUNDIALS_FOUND AND GSL_FOUND)
+  foreach(source ${sources})
+    get_filename_component(stem ${source} NAME_WE)
+    add_executable(perf_${stem} EXCLUDE_FROM_ALL ${source})
+    target_include_directories(perf_${stem} PRIVATE tests)
+    target_compile_definitions(perf_${stem} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
+    target_link_libraries(perf_${stem} PRIVATE gridleak_files gridleak_service klu PkgConfig::GSL
+                          PkgConfig::JANSSON SUNDIALS::kinsol SUNDIALS::sunlinsolklu
+                          SUNDIALS::sunmatrixsparse SUNDIALS::nvecserial m)
+    add_dependencies(perf_programs perf_${stem})
+  endforeach()
+endif()
+
+file(GLOB sources CONFIGURE_DEPENDS tools/tubefit/*.c)
+if(sources AND GSL_FOUND)
+  add_executable(tubefit ${sources})
+  target_link_libraries(tubefit PRIVATE gridleak_tube PkgConfig::GSL PkgConfig::FYAML m)
+endif()
