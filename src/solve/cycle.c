@@ -1,0 +1,286 @@
+/* One cycle of the mains through a rectifier into its first capacitor or choke.
+ *
+ * The waveform is periodic; in steps of h = 1 / (192 f), by the implicit Euler rule, with the mean
+ * output V given and r the ripple about it (the mean of r is zero):
+ *
+ *   capacitor:  C (r[k] - r[k-1]) / h = i(V + r[k], t[k]) - I - G r[k]
+ *   choke:      L (i[k] - i[k-1]) / h = r[k],   i[k] = i(V + r[k], t[k])
+ *
+ * i is the sum of the sides' currents through winding ohms and tube drop, I the mean output, and
+ * G = I / V lets the load follow the ripple as a resistance does. Newton on all r and I at once:
+ * the matrix is a cycle of 1 x 1 blocks with one border, solved by one sweep round. */
+#include <math.h>
+#include <string.h>
+
+#include "solve_impl.h"
+
+#define STEPS CYCLE_STEPS
+#define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
+#define MOST_PASSES 60
+
+typedef struct instant { /* one step: the current of both sides and its slopes */
+    double current, siemens;
+    double side[2], by_ln_e[2], by_ln_r[2], by_ln_k[2];
+} instant;
+
+typedef struct ring { /* the linear problem: d[k] r[k] - s[k] r[k-1] + b[k] I = f[k] */
+    double d[STEPS], s[STEPS], b[STEPS], f[STEPS];
+    bool border; /* I is unknown too, and the sum of r is `sum` */
+    double sum;
+} ring;
+
+typedef struct problem { /* what one cycle is given */
+    const solve_cycle *cycle;
+    const solve_drive *drive;
+    const double *sine;
+    double volts, storage; /* V; C/h or L/h */
+} problem;
+
+/* ---- the numbers of a cycle ---- */
+
+static double side_ohms(const solve_side *side, const double *numbers) {
+    double ohms = 0;
+    for (int k = 0; k < side->ohm_slots; k++)
+        ohms += numbers[side->ohms[k]];
+    return ohms;
+}
+
+void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
+                    const double *x, solve_drive *drive) {
+    double mains = numbers[work->system->mains], slope;
+    double warm = tube_heater_emission(solve_heat_ratio(work, &cycle->heat, x), &slope);
+    *drive = (solve_drive){.farads = cycle->henries > 0 ? 0 : NO_CAP};
+    for (int k = 0; k < cycle->sides; k++) {
+        const solve_side *side = &cycle->side[k];
+        double turns = side->volts < 0 ? 1 : numbers[side->volts] / side->drawn;
+        double primary = side->primary < 0 ? 0 : numbers[side->primary];
+        drive->peak[k] = sqrt(2) * turns * mains;
+        drive->reflected[k] = primary * turns * turns;
+        drive->ohms[k] = side_ohms(side, numbers) + drive->reflected[k];
+        double emission = side->emission < 0 ? 1 : numbers[side->emission];
+        drive->scale[k] = emission * warm / (cycle->stack * sqrt(cycle->stack));
+    }
+    for (int k = 0; k < cycle->caps; k++)
+        drive->farads += numbers[cycle->cap[k]];
+}
+
+/* ---- the current of one side ---- */
+
+/* Solves d + R i(d) = w for the diode's own volts d: convex, so Newton from above falls to it. */
+static double diode_volts(const tube_curve *curve, double scale, double ohms, double w) {
+    double volts = w;
+    for (int pass = 0; pass < 30; pass++) {
+        double slope, current = tube_diode(curve, scale, volts, &slope);
+        double step = (volts + ohms * current - w) / (1 + ohms * slope);
+        volts -= step;
+        if (fabs(step) <= 1e-12 * w) break;
+    }
+    return volts;
+}
+
+static void add_side(const problem *given, int k, double emf, double ripple, instant *sum) {
+    const solve_cycle *cycle = given->cycle;
+    double ohms = given->drive->ohms[k], scale = given->drive->scale[k];
+    double w = emf - cycle->offset - given->volts - ripple;
+    if (w <= 0) return;
+    double slope, volts = diode_volts(cycle->curve, scale, ohms, w);
+    double current = tube_diode(cycle->curve, scale, volts, &slope);
+    double siemens = slope / (1 + ohms * slope);
+    sum->current += current;
+    sum->siemens += siemens;
+    sum->side[k] = current;
+    sum->by_ln_e[k] = siemens * emf;
+    sum->by_ln_r[k] = -current * siemens * ohms;
+    sum->by_ln_k[k] = current / (1 + ohms * slope);
+}
+
+static void at_every_instant(const problem *given, const double *ripple, instant *now) {
+    memset(now, 0, STEPS * sizeof *now);
+    for (int k = 0; k < given->cycle->sides; k++) {
+        double peak = given->drive->peak[k] * given->cycle->side[k].phase_sign;
+        for (int j = 0; j < STEPS; j++)
+            add_side(given, k, peak * given->sine[j], ripple[j], &now[j]);
+    }
+}
+
+/* ---- the ring of linear equations ---- */
+
+/* Two unknowns by two equations, a b; c d. */
+static void solve_two(const double m[4], const double f[2], double out[2]) {
+    double determinant = m[0] * m[3] - m[1] * m[2];
+    out[0] = (f[0] * m[3] - m[1] * f[1]) / determinant;
+    out[1] = (m[0] * f[1] - f[0] * m[2]) / determinant;
+}
+
+/* Each r[k] as p + q I + m r[last], swept once round; then the last closes on itself. */
+static double ring_solve(const ring *given, double *r) {
+    double p[STEPS], q[STEPS], m[STEPS], sum_p = 0, sum_q = 0, sum_m = 0;
+    double last_p = 0, last_q = 0, last_m = 1;
+    for (int j = 0; j < STEPS; j++) {
+        p[j] = last_p = (given->f[j] + given->s[j] * last_p) / given->d[j];
+        q[j] = last_q = (given->s[j] * last_q - given->b[j]) / given->d[j];
+        m[j] = last_m = given->s[j] * last_m / given->d[j];
+        sum_p += last_p;
+        sum_q += last_q;
+        sum_m += last_m;
+    }
+    double unknown[2] = {last_p / (1 - last_m), 0}; /* r[last] and I */
+    if (given->border)
+        solve_two((double[]){1 - last_m, -last_q, sum_m, sum_q},
+                  (double[]){last_p, given->sum - sum_p}, unknown);
+    for (int j = 0; j < STEPS; j++)
+        r[j] = p[j] + q[j] * unknown[1] + m[j] * unknown[0];
+    return unknown[1];
+}
+
+/* The transposed ring: how the mean output depends on an error in each equation. */
+static void ring_adjoint(const ring *given, const double *wanted, double *mu) {
+    double p[STEPS + 1], q[STEPS + 1], m[STEPS + 1];
+    double sum_p = 0, sum_q = 0, sum_m = 0;
+    p[STEPS] = q[STEPS] = 0;
+    m[STEPS] = 1;
+    for (int j = STEPS - 1; j >= 0; j--) {
+        double s = given->s[(j + 1) % STEPS];
+        p[j] = (wanted[j] + s * p[j + 1]) / given->d[j];
+        q[j] = (s * q[j + 1] - (given->border ? 1 : 0)) / given->d[j];
+        m[j] = s * m[j + 1] / given->d[j];
+        sum_p += given->b[j] * p[j];
+        sum_q += given->b[j] * q[j];
+        sum_m += given->b[j] * m[j];
+    }
+    double unknown[2] = {p[0] / (1 - m[0]), 0}; /* mu[0] and the border's multiplier */
+    if (given->border)
+        solve_two((double[]){1 - m[0], -q[0], sum_m, sum_q}, (double[]){p[0], 1 - sum_p}, unknown);
+    for (int j = 0; j < STEPS; j++)
+        mu[j] = p[j] + q[j] * unknown[1] + m[j] * unknown[0];
+}
+
+/* ---- Newton on the waveform ---- */
+
+static void capacitor_ring(const problem *given, const solve_wave *wave, const instant *now,
+                           ring *out) {
+    double soft = sqrt(given->volts * given->volts + 1);
+    double load = fmax(wave->current, 0) / soft;
+    out->border = true;
+    out->sum = 0;
+    for (int j = 0; j < STEPS; j++) {
+        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
+        out->d[j] = given->storage + now[j].siemens + load;
+        out->s[j] = given->storage;
+        out->b[j] = 1 + (wave->current > 0 ? r / soft : 0);
+        out->f[j] = now[j].current - wave->current - load * r - given->storage * (r - before);
+        out->sum -= r;
+    }
+}
+
+static void choke_ring(const problem *given, const solve_wave *wave, const instant *now,
+                       ring *out) {
+    out->border = false;
+    for (int j = 0; j < STEPS; j++) {
+        const instant *before = &now[(j + STEPS - 1) % STEPS];
+        out->d[j] = 1 + given->storage * now[j].siemens;
+        out->s[j] = given->storage * before->siemens;
+        out->b[j] = 0;
+        out->f[j] = given->storage * (now[j].current - before->current) - wave->ripple[j];
+    }
+}
+
+static void make_ring(const problem *given, const solve_wave *wave, const instant *now, ring *out) {
+    if (given->cycle->henries > 0)
+        choke_ring(given, wave, now, out);
+    else
+        capacitor_ring(given, wave, now, out);
+}
+
+static double mean_current(const instant *now) {
+    double sum = 0;
+    for (int j = 0; j < STEPS; j++)
+        sum += now[j].current;
+    return sum / STEPS;
+}
+
+static bool settle(const problem *given, solve_wave *wave, instant *now, ring *last) {
+    double step[STEPS], enough = 1e-9 * (1 + given->drive->peak[0]);
+    for (int pass = 0; pass < MOST_PASSES; pass++) {
+        at_every_instant(given, wave->ripple, now);
+        make_ring(given, wave, now, last);
+        double more = ring_solve(last, step), largest = 0;
+        wave->current += more;
+        for (int j = 0; j < STEPS; j++) {
+            wave->ripple[j] += step[j];
+            largest = fmax(largest, fabs(step[j]));
+        }
+        if (given->cycle->henries > 0) wave->current = mean_current(now);
+        if (!(largest > enough)) return isfinite(wave->current);
+    }
+    return false;
+}
+
+/* ---- what comes of it ---- */
+
+/* d mean output / d current at each instant. */
+static void weights(const problem *given, const instant *now, const ring *last, double *weight) {
+    double wanted[STEPS], mu[STEPS];
+    bool choke = given->cycle->henries > 0;
+    for (int j = 0; j < STEPS; j++)
+        wanted[j] = choke ? -now[j].siemens / STEPS : 0;
+    ring_adjoint(last, wanted, mu);
+    for (int j = 0; j < STEPS; j++)
+        weight[j] = choke ? 1.0 / STEPS + given->storage * (mu[j] - mu[(j + 1) % STEPS]) : mu[j];
+}
+
+static void slopes(const problem *given, const solve_wave *wave, const instant *now,
+                   const double *weight, solve_cycle_point *point) {
+    for (int j = 0; j < STEPS; j++) {
+        point->by_v -= weight[j] * now[j].siemens;
+        for (int k = 0; k < given->cycle->sides; k++) {
+            point->by_ln_e[k] += weight[j] * now[j].by_ln_e[k];
+            point->by_ln_r[k] += weight[j] * now[j].by_ln_r[k];
+            point->by_ln_k_side[k] += weight[j] * now[j].by_ln_k[k];
+        }
+    }
+    point->by_ln_k = point->by_ln_k_side[0] + point->by_ln_k_side[1];
+    if (given->cycle->henries > 0) return;
+    double square = given->volts * given->volts + 1;
+    double load = fmax(wave->current, 0) / sqrt(square);
+    for (int j = 0; j < STEPS; j++) {
+        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
+        point->by_v += weight[j] * r * load * given->volts / square;
+        point->by_ln_c -= weight[j] * given->storage * (r - before);
+    }
+}
+
+static void shape(const problem *given, const solve_wave *wave, const instant *now,
+                  solve_cycle_point *point) {
+    double low = INFINITY, high = -INFINITY, square[2] = {0, 0};
+    for (int j = 0; j < STEPS; j++) {
+        low = fmin(low, wave->ripple[j]);
+        high = fmax(high, wave->ripple[j]);
+        for (int k = 0; k < given->cycle->sides; k++) {
+            point->peak_a = fmax(point->peak_a, now[j].side[k]);
+            square[k] += now[j].side[k] * now[j].side[k] / STEPS;
+        }
+    }
+    point->ripple_v = high - low;
+    point->rms_a = sqrt(fmax(square[0], square[1]));
+}
+
+void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, double volts) {
+    const solve_cycle *cycle = &work->system->cycle[index];
+    solve_wave *wave = &work->wave[index];
+    solve_cycle_point *point = &work->cycle_point[index];
+    double per_step = STEPS * cycle->hertz;
+    problem given = {.cycle = cycle, .drive = drive, .sine = work->system->sine, .volts = volts};
+    given.storage = (cycle->henries > 0 ? cycle->henries : drive->farads) * per_step;
+    instant now[STEPS];
+    ring last;
+    double weight[STEPS];
+    if (!settle(&given, wave, now, &last)) {
+        memset(wave, 0, sizeof *wave); /* a bad start: once more from no ripple at all */
+        settle(&given, wave, now, &last);
+    }
+    *point = (solve_cycle_point){.current = wave->current};
+    weights(&given, now, &last, weight);
+    slopes(&given, wave, now, weight, point);
+    shape(&given, wave, now, point);
+}

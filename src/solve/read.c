@@ -1,0 +1,197 @@
+/* Readings at a solution, and how each depends on every number: one adjoint solve a reading. */
+#include <math.h>
+#include <string.h>
+
+#include "solve_impl.h"
+
+static int unknown_at(const solve_system *system, int node, bool heater) {
+    return heater ? solve_warm(system, node) : solve_dc(system, node);
+}
+
+bool solve_probe_exists(const solve_system *system, const solve_probe *probe) {
+    int nodes[2] = {probe->plus, probe->minus};
+    for (int k = 0; k < 2; k++) {
+        if (nodes[k] < 0 || (size_t)nodes[k] >= circuit_nodes(system->amp)) return false;
+        if (nodes[k] > 0 && unknown_at(system, nodes[k], probe->heater) < 0) return false;
+    }
+    return true;
+}
+
+/* ---- the gradient: minus lambda times (change of each current with each number) ---- */
+
+/* `by` is d reading / d (current that leaves a and arrives at b). */
+static double across(const double *lambda, int a, int b) {
+    return solve_at(lambda, b) - solve_at(lambda, a);
+}
+
+static void by_branches(const solve_work *work, const double *numbers, const double *x,
+                        const double *lambda, double *gradient) {
+    const solve_system *system = work->system;
+    for (size_t i = 0; i < system->branches; i++) {
+        const solve_branch *branch = &system->branch[i];
+        double by = across(lambda, branch->a, branch->b);
+        if (by == 0) continue;
+        double siemens = work->siemens[i];
+        double volts = solve_at(x, branch->a) - solve_at(x, branch->b) - work->emf[i];
+        double by_ln_ohms = -by * volts * siemens;
+        for (int k = 0; k < branch->slots; k++) {
+            double part = (k == 0 ? branch->factor : 1) * numbers[branch->slot[k]] * siemens;
+            gradient[branch->slot[k]] += by_ln_ohms * part;
+        }
+        if (!branch->source) continue;
+        double by_ln_emf = -by * work->emf[i] * siemens;
+        gradient[system->mains] += by_ln_emf;
+        if (branch->emf >= 0) gradient[branch->emf] += by_ln_emf;
+    }
+}
+
+/* The ratio falls as the heater's own ohms or its contacts' rise. */
+static void by_heat(const solve_work *work, const solve_heat *heat, const double *numbers,
+                    const double *x, double by_ratio, double *gradient) {
+    for (int k = 0; k < heat->branches; k++) {
+        const solve_branch *branch = &work->system->branch[heat->branch[k]];
+        double siemens = work->siemens[heat->branch[k]];
+        double volts = fabs(solve_at(x, branch->a) - solve_at(x, branch->b));
+        double ratio = volts * siemens / heat->branches / heat->rated_a;
+        for (int j = 0; j < branch->slots; j++) {
+            double part = (j == 0 ? branch->factor : 1) * numbers[branch->slot[j]] * siemens;
+            gradient[branch->slot[j]] -= by_ratio * ratio * part;
+        }
+    }
+}
+
+static void by_unit(const solve_work *work, const solve_unit *unit, const double *numbers,
+                    const double *x, const double *lambda, double *gradient) {
+    double by[3];
+    for (int i = 0; i < 3; i++)
+        by[i] = across(lambda, unit->node[i], unit->node[3]);
+    if (by[0] == 0 && by[1] == 0 && by[2] == 0) return;
+    tube_volts volts;
+    tube_state state;
+    tube_point point;
+    double slope, warm = tube_heater_emission(solve_heat_ratio(work, &unit->heat, x), &slope);
+    solve_unit_volts(unit, x, &volts);
+    solve_unit_state(work, unit, numbers, x, &state);
+    tube_current(unit->type, &state, &volts, &point);
+    double sum[3] = {0, 0, 0};
+    for (int k = 0; k < 3; k++)
+        for (int i = 0; i < 3; i++)
+            sum[k] += by[i] * point.by_state[i][k];
+    gradient[unit->emission] += sum[0] * warm * numbers[unit->emission];
+    if (unit->screen >= 0) gradient[unit->screen] += sum[1] * numbers[unit->screen];
+    gradient[unit->gas] += sum[2];
+    by_heat(work, &unit->heat, numbers, x, sum[0] * slope * numbers[unit->emission], gradient);
+}
+
+static void by_side(const solve_work *work, const solve_cycle *cycle, int k, const double *numbers,
+                    double by, double *gradient) {
+    const solve_side *side = &cycle->side[k];
+    const solve_cycle_point *point = &work->cycle_point[cycle - work->system->cycle];
+    double turns = side->volts < 0 ? 1 : numbers[side->volts] / side->drawn;
+    double reflected = side->primary < 0 ? 0 : numbers[side->primary] * turns * turns;
+    double ohms = reflected;
+    for (int j = 0; j < side->ohm_slots; j++)
+        ohms += numbers[side->ohms[j]];
+    double by_ohm = by * point->by_ln_r[k] / fmax(ohms, 1e-9);
+    for (int j = 0; j < side->ohm_slots; j++)
+        gradient[side->ohms[j]] += by_ohm * numbers[side->ohms[j]];
+    if (side->primary >= 0) gradient[side->primary] += by_ohm * reflected;
+    gradient[work->system->mains] += by * point->by_ln_e[k];
+    if (side->volts >= 0) gradient[side->volts] += by * point->by_ln_e[k] + 2 * by_ohm * reflected;
+    if (side->emission >= 0) gradient[side->emission] += by * point->by_ln_k_side[k];
+}
+
+static void by_cycle(const solve_work *work, const solve_cycle *cycle, const double *numbers,
+                     const double *x, const double *lambda, double *gradient) {
+    double by = cycle->sign * across(lambda, cycle->ret, cycle->out);
+    if (by == 0) return;
+    const solve_cycle_point *point = &work->cycle_point[cycle - work->system->cycle];
+    for (int k = 0; k < cycle->sides; k++)
+        by_side(work, cycle, k, numbers, by, gradient);
+    double farads = 1e-9;
+    for (int k = 0; k < cycle->caps; k++)
+        farads += numbers[cycle->cap[k]];
+    for (int k = 0; k < cycle->caps; k++)
+        gradient[cycle->cap[k]] += by * point->by_ln_c * numbers[cycle->cap[k]] / farads;
+    by_heat(work, &cycle->heat, numbers, x, by * point->by_ln_k * point->scale_by_ratio, gradient);
+}
+
+static void by_diode(const solve_work *work, const solve_diode *diode, const double *numbers,
+                     const double *x, const double *lambda, double *gradient) {
+    (void)work;
+    if (diode->emission < 0) return;
+    double slope, volts = solve_at(x, diode->a) - solve_at(x, diode->b) - diode->offset;
+    double current = tube_diode(diode->curve, numbers[diode->emission], volts, &slope);
+    gradient[diode->emission] += across(lambda, diode->a, diode->b) * current;
+}
+
+static void fill_gradient(const solve_work *work, const double *numbers, const double *x,
+                          const double *lambda, double *gradient) {
+    const solve_system *system = work->system;
+    memset(gradient, 0, system->slots * sizeof *gradient);
+    by_branches(work, numbers, x, lambda, gradient);
+    for (size_t i = 0; i < system->units; i++)
+        by_unit(work, &system->unit[i], numbers, x, lambda, gradient);
+    for (size_t i = 0; i < system->diodes; i++)
+        by_diode(work, &system->diode[i], numbers, x, lambda, gradient);
+    for (size_t i = 0; i < system->cycles; i++)
+        by_cycle(work, &system->cycle[i], numbers, x, lambda, gradient);
+}
+
+/* ---- readings ---- */
+
+/* lambda = J^-T e; the current arriving at b and leaving a then changes the reading by
+ * lambda[b] - lambda[a], and the source resistance is e . lambda. */
+static void solve_adjoint(solve_work *work, int plus, int minus) {
+    int n = work->system->unknowns;
+    memset(work->adjoint, 0, (size_t)n * sizeof *work->adjoint);
+    if (plus >= 0) work->adjoint[plus] += 1;
+    if (minus >= 0) work->adjoint[minus] -= 1;
+    klu_tsolve(work->system->symbolic, work->numeric, n, 1, work->adjoint, &work->common);
+}
+
+double solve_read(solve_work *work, const double *numbers, const double *x,
+                  const solve_probe *probe, double *gradient, double *source_ohms) {
+    int plus = unknown_at(work->system, probe->plus, probe->heater);
+    int minus = unknown_at(work->system, probe->minus, probe->heater);
+    double volts = solve_at(x, plus) - solve_at(x, minus);
+    bool loads = isfinite(probe->meter_ohms) && !probe->heater;
+    if (!gradient && !source_ohms && !loads) return volts;
+    solve_adjoint(work, plus, minus);
+    double source = solve_at(work->adjoint, plus) - solve_at(work->adjoint, minus);
+    double shown = loads ? probe->meter_ohms / (probe->meter_ohms + source) : 1;
+    if (source_ohms) *source_ohms = source;
+    if (gradient) {
+        fill_gradient(work, numbers, x, work->adjoint, gradient);
+        for (size_t i = 0; loads && i < work->system->slots; i++)
+            gradient[i] *= shown;
+    }
+    return volts * shown;
+}
+
+double solve_read_loaded(solve_work *work, const double *numbers, const double *x,
+                         const solve_probe *probe) {
+    double source, volts = solve_read(work, numbers, x, probe, NULL, &source);
+    if (!isfinite(probe->meter_ohms) || probe->heater)
+        return solve_read(work, numbers, x, probe, NULL, NULL);
+    int plus = solve_dc(work->system, probe->plus), minus = solve_dc(work->system, probe->minus);
+    size_t size = (size_t)work->system->unknowns * sizeof *x;
+    memcpy(work->best, x, size);
+    work->inject_plus = plus;
+    work->inject_minus = minus;
+    double current = volts / probe->meter_ohms;
+    bool settled = false;
+    for (int pass = 0; pass < 12 && !settled; pass++) {
+        work->inject_a = current;
+        if (solve_newton(work, numbers, work->best, 40).outcome != SOLVE_CONVERGED) break;
+        volts = solve_at(work->best, plus) - solve_at(work->best, minus);
+        double error = volts - current * probe->meter_ohms;
+        settled = fabs(error) <= 1e-9 + 1e-7 * fabs(volts);
+        current += error / (probe->meter_ohms + source);
+    }
+    work->inject_a = 0;
+    work->inject_plus = work->inject_minus = -1;
+    memcpy(work->best, x, size);
+    solve_newton(work, numbers, work->best, 5); /* the factors of x again, for what follows */
+    return settled ? volts : NAN;
+}
