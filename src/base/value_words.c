@@ -57,6 +57,7 @@ static const struct {
     {"", 0, OF(FARADS), FOLD, WITH_UNIT},
     {"k", 3, OF(OHMS) | OF(VOLTS) | OF(WATTS) | OF(HERTZ), FOLD, ALONE},
     {"kilo", 3, OF(OHMS) | OF(VOLTS) | OF(WATTS) | OF(HERTZ), FOLD, WITH_UNIT},
+    {"kil", 3, OF(OHMS), FOLD, WITH_UNIT}, /* kilohms */
     {"m", 6, OF(OHMS), FOLD, ALONE},
     {"meg", 6, OF(OHMS), FOLD, ALONE},
     {"megs", 6, OF(OHMS), FOLD, ALONE},
