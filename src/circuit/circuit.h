@@ -6,9 +6,10 @@
 #include "base.h"
 #include "tube.h"
 
-#define CIRCUIT_ENDS 10 /* the most ends a part has: a noval socket's pins by number, [0] unused   \
-                         */
-#define CIRCUIT_WAYS 8  /* the most ways of a switch */
+#define CIRCUIT_ENDS                                                                               \
+    10                 /* the most ends a part has: a noval socket's pins by number, [0] unused    \
+                        */
+#define CIRCUIT_WAYS 8 /* the most ways of a switch */
 
 typedef enum circuit_kind {
     CIRCUIT_RESISTOR,  /* ends: a, b */
@@ -23,7 +24,7 @@ typedef enum circuit_kind {
     CIRCUIT_TUBE,      /* ends by pin number; -1 where nothing joins it */
     CIRCUIT_WINDING,   /* ends: a, b or a, centre tap, b */
     CIRCUIT_RECTIFIER, /* ends: out, return */
-    CIRCUIT_OUTPUT_TRANSFORMER, /* ends: plate, B+ [, other plate] */
+    CIRCUIT_OUTPUT_TRANSFORMER, /* ends: plate, B+, other plate or -1, secondary a, b or -1 */
     CIRCUIT_SPEAKER,            /* ends: a, b */
     CIRCUIT_KINDS
 } circuit_kind;
@@ -78,7 +79,10 @@ typedef struct circuit_rectifier {
     int tube;       /* part index of the rectifier tube, or -1: silicon or selenium */
     bool negative;  /* the output is below the return (bias supply) */
     int through[4]; /* parts in series on the AC side (resistor, fuse, switch), -1 ends */
-    int side[4];    /* for each: 0 both sides, 1 winding end a only, 2 end b only */
+    int side[4];    /* for each: 0 in the path of every pulse, 1 winding end a only, 2 end b only */
+    int ac[2];   /* nodes where the AC arrives, behind `through`: from end a, from end b; -1 where
+                    none (half wave: [0] only) */
+    bool from_b; /* half wave off a tapped winding: fed by its end b, not a */
 } circuit_rectifier;
 
 typedef struct circuit_part {
@@ -87,7 +91,8 @@ typedef struct circuit_part {
     base_place place;
     int ends;              /* how many of `end` count */
     int end[CIRCUIT_ENDS]; /* node indices; -1 where nothing joins */
-    double value;          /* ohm, F, H; fuse: A; speaker, OT secondary: ohm; NAN if unstated */
+    double value;          /* ohm, F, H; fuse, winding: A; lamp: hot ohm; speaker, output
+                              transformer's secondary: ohm of impedance; NAN if unstated */
     double dc_ohms[2];     /* inductor [0]; output transformer's halves */
     double tolerance;      /* as a part of one; NAN where unstated */
     double watts, volts;   /* rating; NAN where unstated */
@@ -99,7 +104,8 @@ typedef struct circuit_part {
     double taper;        /* pot: part of the track at half turn: 0.5 linear, 0.1..0.15 audio */
     double position;     /* pot: 0..10; switch: the way joined; jack: 1 plugged */
     double henries;      /* output transformer's primary, NAN if unstated */
-    double ratio, primary_ohms; /* output transformer; NAN if unstated */
+    double ratio, primary_ohms; /* output transformer: whole primary to secondary; impedance */
+    double secondary_ohms;      /* output transformer's secondary, DC; NAN if unstated */
     const tube_type *tube;      /* tubes only; owned by the tube library */
     circuit_winding winding;
     circuit_rectifier rectifier;
