@@ -1,0 +1,73 @@
+# Short names for common work. Each installs what it needs of Debian 12's packages.
+CONFIGURE = cmake -S . -B $(1) -G Ninja --log-level=WARNING $(2)
+C_FILES = git ls-files -co --exclude-standard -- '*.c' '*.h'
+ASAN = ASAN_OPTIONS=detect_leaks=1:strict_string_checks=1 UBSAN_OPTIONS=print_stacktrace=1
+FUZZ_SECONDS ?= 60
+export JOBS ?= $(shell nproc)
+
+.PHONY: help build demo test lint format check-asan check-oom fuzz fuzz-replay cover perf clean
+
+help: ## this list
+	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1	\2/p' Makefile | expand -t 20
+
+build: ## the program, at build/gridleak
+	tools/install build
+	$(call CONFIGURE,build)
+	cmake --build build --target gridleak
+
+demo: build ## an invented faulty amp: its readings in, the guilty part out
+	tools/demo build/gridleak
+
+test: ## every test; the last line counts them
+	tools/install build test
+	$(call CONFIGURE,build)
+	cmake --build build
+	tools/test build
+
+lint: ## lengths, formatting, headers, rooms
+	tools/install build lint
+	tools/lint
+
+format: ## clang-format on every C file
+	tools/install lint
+	$(C_FILES) | xargs clang-format -i
+
+check-asan: ## the tests under the address and undefined-behaviour sanitizers, slow ones left out
+	tools/install build test
+	$(call CONFIGURE,build-asan,-DGRIDLEAK_SANITIZE=ON)
+	cmake --build build-asan
+	$(ASAN) tools/test build-asan -LE slow
+
+check-oom: ## every allocation made to fail in turn, under the sanitizers
+	tools/install build test
+	$(call CONFIGURE,build-asan,-DGRIDLEAK_SANITIZE=ON)
+	cmake --build build-asan
+	$(ASAN) tools/test build-asan -R oom
+
+fuzz: ## each reader of outside bytes against libFuzzer, FUZZ_SECONDS each
+	tools/install build fuzz
+	CC=clang-14 $(call CONFIGURE,build-fuzz,-DGRIDLEAK_FUZZ=ON -DGRIDLEAK_SANITIZE=ON)
+	cmake --build build-fuzz
+	tools/fuzz build-fuzz $(FUZZ_SECONDS)
+
+fuzz-replay: ## the inputs kept from fuzzing, as tests
+	tools/install build test
+	$(call CONFIGURE,build)
+	cmake --build build
+	tools/test build -R '^fuzz_'
+
+cover: ## which lines of src the tests run
+	tools/install build test
+	$(call CONFIGURE,build-cover,-DCMAKE_BUILD_TYPE=Debug -DCMAKE_C_FLAGS=--coverage)
+	cmake --build build-cover
+	tools/test build-cover
+	tools/cover build-cover
+
+perf: ## the benchmarks, each with its ratio to a reference measured in the same run
+	tools/install build perf
+	$(call CONFIGURE,build)
+	cmake --build build --target gridleak perf_programs
+	for program in build/perf_*; do echo "== $$program"; $$program || exit 1; done
+
+clean: ## what was built
+	rm -rf build build-asan build-fuzz build-cover
