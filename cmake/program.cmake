@@ -28,6 +28,7 @@ file(GLOB cli_sources CONFIGURE_DEPENDS src/cli/*.c)
 list(REMOVE_ITEM cli_sources ${CMAKE_SOURCE_DIR}/src/cli/files.c)
 if(cli_sources)
   add_executable(gridleak ${cli_sources})
+  target_compile_definitions(gridleak PRIVATE GRIDLEAK_VERSION="${PROJECT_VERSION}")
   target_link_libraries(gridleak PRIVATE gridleak_files gridleak_service gridleak_diagnose
                         gridleak_solve gridleak_circuit gridleak_tube gridleak_base
                         PkgConfig::JANSSON m)
