@@ -186,9 +186,10 @@ void tube_current(const tube_unit *unit, const tube_state *state, const tube_vol
 }
 
 double tube_diode(const tube_curve *curve, double scale, double volts, double *slope) {
-    value_slope p = positive_part(volts);
-    value_slope i = three_halves(scale * curve->perveance, p.value);
-    *slope = i.slope * p.slope;
+    /* Nothing flows backwards: a rounded foot would leak amperes through a silicon diode. */
+    if (!(volts > 0)) return *slope = 0;
+    value_slope i = three_halves(scale * curve->perveance, fmin(volts, most_v));
+    *slope = volts < most_v ? i.slope : 0;
     return i.value;
 }
 

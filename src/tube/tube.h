@@ -92,9 +92,11 @@ typedef struct tube_rating {
 /* One published point and what the curve gives there; NAN where not published. */
 typedef struct tube_fit {
     const char *name; /* "class A1 250 V" */
-    int unit;
+    int unit;         /* -1: of every unit */
+    bool triode;      /* screen joined to the plate: the currents and slopes are of both */
     double plate_v, screen_v, grid_v;
-    double published[5], fitted[5]; /* plate A, screen A, mu, rp ohm, gm S; diode: A at plate_v */
+    /* plate A, screen A, mu (pentode: of screen to grid 1), rp ohm, gm S; diode: A at plate_v */
+    double published[5], fitted[5];
     const char *source, *confidence;
     const char *exception; /* why a figure is off target, or NULL */
 } tube_fit;
@@ -107,7 +109,7 @@ typedef struct tube_type {
     const char *pins_source;
     double heater_v, heater_a; /* heater_v across the whole heater */
     const char *heater_source;
-    bool direct; /* directly heated: the filament is the cathode */
+    bool direct; /* the cathode's pin is a heater end too: a filament, or joined inside (5AR4) */
     int units;
     tube_unit unit[TUBE_UNITS];
     const tube_rating *rating; /* ratings, as many as `ratings` */

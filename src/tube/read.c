@@ -1,0 +1,351 @@
+/* One type's YAML into a tube_type. The tables below are the format (docs/tube-curves.md). */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "tube_impl.h"
+
+#define COUNT(table) (sizeof(table) / sizeof *(table))
+
+/* What the file's top level gives, before its parts are read in the order of their need. */
+typedef struct draft {
+    tube_type type;
+    tube_item pins, heater, units, ratings, fit;
+} draft;
+
+/* A number of one of a few words, by its place in a list. */
+static int word_of(tube_reader *reader, const tube_item *item, const char *text,
+                   const char *const *words, size_t count) {
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(words[i], text) == 0) return (int)i;
+    const char *nearest = base_nearest_name(text, words, count);
+    TUBE_COMPLAIN(reader, BASE_UNKNOWN, item->place, "`%s` is no %s|did you mean `%s`?", text,
+                  item->key, nearest ? nearest : words[0]);
+    return 0;
+}
+
+/* ---- pins ------------------------------------------------------------------------------------ */
+
+static const char *const electrodes[] = {"none",    "plate",      "screen", "grid",
+                                         "cathode", "suppressor", "heater", "heater_tap"};
+
+typedef struct pin_draft {
+    const char *electrode, *written;
+    double unit; /* from 1; 0: none or all */
+} pin_draft;
+
+static const tube_key pin_keys[] = {
+    {"electrode", true, tube_read_text, offsetof(pin_draft, electrode), 0, 0},
+    {"unit", false, tube_read_number, offsetof(pin_draft, unit), 1, TUBE_UNITS},
+    {"written", true, tube_read_text, offsetof(pin_draft, written), 0, 0},
+};
+
+/* A pin of unit `unit` (-1: of all) becomes that unit's, unless an earlier pin holds it. */
+static void give_pin(tube_type *type, int number, int unit) {
+    tube_electrode electrode = type->pin[number].electrode;
+    if (electrode == TUBE_NONE || electrode > TUBE_SUPPRESSOR) return;
+    for (int u = 0; u < type->units; u++) {
+        int *pin = &type->unit[u].pin[electrode];
+        if ((unit == u || unit == -1) && *pin == 0) *pin = number;
+    }
+}
+
+static void read_pin(tube_reader *reader, const tube_item *item, tube_type *type) {
+    pin_draft pin = {0};
+    char *end;
+    long number = strtol(item->key, &end, 10);
+    if (*end || number < 1 || number > type->pins) {
+        TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
+                      "pin `%s` is not on a %s base|pins run 1 to %d", item->key, type->base_name,
+                      type->pins);
+        return;
+    }
+    tube_read_map(reader, item, pin_keys, COUNT(pin_keys), &pin);
+    if (!pin.electrode || !pin.written) return;
+    int unit = (int)pin.unit - 1;
+    if (unit >= type->units)
+        TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
+                      "pin %ld is of unit %d, and there are %d|"
+                      "declare the unit under units",
+                      number, unit + 1, type->units);
+    int electrode = word_of(reader, item, pin.electrode, electrodes, COUNT(electrodes));
+    type->pin[number] = (tube_pin){(tube_electrode)electrode, unit, pin.written};
+    give_pin(type, (int)number, unit);
+}
+
+/* "octal 8", "noval 9", "miniature 7": the first digit in the name. */
+static int pins_on(const char *base) {
+    const char *digit = base ? strpbrk(base, "789") : NULL;
+    return digit ? *digit - '0' : 0;
+}
+
+static void read_pins(tube_reader *reader, draft *d) {
+    tube_item *items;
+    d->type.pins = pins_on(d->type.base_name);
+    if (d->type.pins == 0 && d->type.base_name)
+        TUBE_COMPLAIN(reader, BASE_VALUE, d->pins.place,
+                      "the base `%s` does not say its pins|write "
+                      "octal 8, noval 9 or miniature 7",
+                      d->type.base_name);
+    if (d->type.pins == 0) return;
+    size_t count = tube_read_items(reader, &d->pins, true, &items);
+    for (size_t i = 0; i < count; i++)
+        read_pin(reader, &items[i], &d->type);
+}
+
+/* ---- units ----------------------------------------------------------------------------------- */
+
+static const char *const kinds[] = {"diode", "triode", "pentode"};
+
+#define CURVE(name, low, high)                                                                     \
+    { #name, true, tube_read_number, offsetof(tube_curve, name), low, high }
+static const tube_key curve_keys[] = {
+    CURVE(perveance, 1e-9, 1),    CURVE(mu, 0.5, 1e3),     CURVE(kp, 0.1, 1e5),
+    CURVE(kvb, 0.1, 1e3),         CURVE(contact, -10, 10), CURVE(grid_perveance, 0, 1),
+    CURVE(grid_contact, -10, 10), CURVE(mu_plate, 1, 1e6), CURVE(share, 0, 0.49),
+    CURVE(knee, 1e-3, 10),
+};
+static const size_t curve_keys_of[] = {1, 7, COUNT(curve_keys)}; /* by kind */
+
+#define RANGE(name, low, high)                                                                     \
+    { #name, true, tube_read_range, offsetof(tube_region, name), low, high }
+static const tube_key region_keys[] = {
+    RANGE(plate_v, 0, 1e4),
+    RANGE(plate_a, 0, 10),
+    RANGE(grid_v, -1e3, 10),
+    RANGE(screen_v, 0, 1e4),
+};
+static const size_t region_keys_of[] = {2, 3, COUNT(region_keys)};
+
+typedef struct unit_draft {
+    tube_unit unit;
+    const char *kind;
+    tube_item curve, region;
+} unit_draft;
+
+#define UNIT(name, needed, read, low, high)                                                        \
+    { #name, needed, read, offsetof(unit_draft, unit.name), low, high }
+static const tube_key unit_keys[] = {
+    UNIT(name, false, tube_read_text, 0, 0),
+    {"kind", true, tube_read_text, offsetof(unit_draft, kind), 0, 0},
+    UNIT(spread, true, tube_read_number, 0, 2),
+    UNIT(screen_spread, false, tube_read_number, 0, 2),
+    UNIT(cgk, false, tube_read_number, 0, 1e-9),
+    UNIT(cgp, false, tube_read_number, 0, 1e-9),
+    UNIT(cpk, false, tube_read_number, 0, 1e-9),
+    {"curve", true, tube_read_later, offsetof(unit_draft, curve), 0, 0},
+    {"region", true, tube_read_later, offsetof(unit_draft, region), 0, 0},
+};
+
+static void read_unit(tube_reader *reader, const tube_item *item, tube_unit *unit) {
+    unit_draft u = {.unit.name = ""};
+    tube_read_map(reader, item, unit_keys, COUNT(unit_keys), &u);
+    if (!u.kind || !u.curve.node || !u.region.node) return;
+    int kind = word_of(reader, item, u.kind, kinds, COUNT(kinds));
+    u.unit.kind = (tube_kind)kind;
+    tube_read_map(reader, &u.curve, curve_keys, curve_keys_of[kind], &u.unit.curve);
+    tube_read_map(reader, &u.region, region_keys, region_keys_of[kind], &u.unit.region);
+    *unit = u.unit;
+}
+
+static void read_units(tube_reader *reader, draft *d) {
+    tube_item *items;
+    size_t count = tube_read_items(reader, &d->units, false, &items);
+    if (count < 1 || count > TUBE_UNITS)
+        TUBE_COMPLAIN(reader, BASE_VALUE, d->units.place, "a bulb of %zu units|1 to %d can be",
+                      count, TUBE_UNITS);
+    for (size_t i = 0; i < count && i < TUBE_UNITS; i++) {
+        read_unit(reader, &items[i], &d->type.unit[i]);
+        d->type.units++;
+    }
+}
+
+/* Each unit needs a pin for each of its electrodes. */
+static void check_pins(tube_reader *reader, const draft *d) {
+    static const bool needs[][TUBE_SUPPRESSOR + 1] = {
+        [TUBE_DIODE] = {[TUBE_PLATE] = true, [TUBE_CATHODE] = true},
+        [TUBE_TRIODE] = {[TUBE_PLATE] = true, [TUBE_CATHODE] = true, [TUBE_GRID] = true},
+        [TUBE_PENTODE] =
+            {[TUBE_PLATE] = true, [TUBE_CATHODE] = true, [TUBE_GRID] = true, [TUBE_SCREEN] = true},
+    };
+    for (int u = 0; u < d->type.units; u++)
+        for (int e = TUBE_PLATE; e <= TUBE_SUPPRESSOR; e++)
+            if (needs[d->type.unit[u].kind][e] && d->type.unit[u].pin[e] == 0)
+                TUBE_COMPLAIN(reader, BASE_VALUE, d->pins.place,
+                              "unit %d has no pin for its %s|give it one under pins", u + 1,
+                              electrodes[e]);
+}
+
+/* ---- ratings --------------------------------------------------------------------------------- */
+
+typedef struct limit_draft {
+    double value;
+    const char *source;
+} limit_draft;
+
+typedef struct rating_draft {
+    const char *system;
+    double unit;
+    tube_item limit[TUBE_LIMITS];
+} rating_draft;
+
+static const tube_key limit_keys[] = {
+    {"value", true, tube_read_number, offsetof(limit_draft, value), 1e-9, 1e9},
+    {"source", true, tube_read_text, offsetof(limit_draft, source), 0, 0},
+};
+
+#define LIMIT(name, limit_name)                                                                    \
+    { name, false, tube_read_later, offsetof(rating_draft, limit[limit_name]), 0, 0 }
+static const tube_key rating_keys[] = {
+    {"system", true, tube_read_text, offsetof(rating_draft, system), 0, 0},
+    {"unit", false, tube_read_number, offsetof(rating_draft, unit), 1, TUBE_UNITS},
+    LIMIT("plate_v", TUBE_PLATE_V),
+    LIMIT("plate_w", TUBE_PLATE_W),
+    LIMIT("plate_w_both", TUBE_PLATE_W_BOTH),
+    LIMIT("screen_v", TUBE_SCREEN_V),
+    LIMIT("screen_w", TUBE_SCREEN_W),
+    LIMIT("cathode_a", TUBE_CATHODE_A),
+    LIMIT("heater_cathode_v", TUBE_HEATER_CATHODE_V),
+    LIMIT("grid_ohms_fixed", TUBE_GRID_OHMS_FIXED),
+    LIMIT("grid_ohms_cathode", TUBE_GRID_OHMS_CATHODE),
+    LIMIT("peak_inverse_v", TUBE_PEAK_INVERSE_V),
+    LIMIT("ac_v_cap_input", TUBE_AC_V_CAP_INPUT),
+    LIMIT("ac_v_choke_input", TUBE_AC_V_CHOKE_INPUT),
+    LIMIT("dc_a", TUBE_DC_A),
+    LIMIT("peak_plate_a", TUBE_PEAK_PLATE_A),
+    LIMIT("first_cap_f", TUBE_FIRST_CAP_F),
+    LIMIT("source_ohms", TUBE_SOURCE_OHMS),
+};
+
+static void read_rating(tube_reader *reader, const tube_item *item, tube_rating *rating) {
+    rating_draft r = {0};
+    tube_read_map(reader, item, rating_keys, COUNT(rating_keys), &r);
+    rating->system = r.system ? r.system : "";
+    rating->unit = (int)r.unit - 1;
+    for (int i = 0; i < TUBE_LIMITS; i++) {
+        limit_draft limit = {NAN, NULL};
+        if (r.limit[i].node)
+            tube_read_map(reader, &r.limit[i], limit_keys, COUNT(limit_keys), &limit);
+        rating->limit[i] = limit.value;
+        rating->source[i] = limit.source;
+    }
+}
+
+size_t tube_read_ratings(tube_reader *reader, const tube_item *item, const tube_rating **ratings) {
+    tube_item *items;
+    size_t count = tube_read_items(reader, item, false, &items);
+    tube_rating *rating = tube_take(reader, count + 1, sizeof *rating);
+    *ratings = rating;
+    for (size_t i = 0; rating && i < count; i++)
+        read_rating(reader, &items[i], &rating[i]);
+    return rating ? count : 0;
+}
+
+/* ---- fit ------------------------------------------------------------------------------------- */
+
+typedef struct fit_draft {
+    tube_fit fit;
+    double unit;
+    tube_item published, fitted;
+} fit_draft;
+
+static const tube_key figure_keys[] = {
+    {"plate_a", false, tube_read_number, 0, 0, 100},
+    {"screen_a", false, tube_read_number, sizeof(double), 0, 100},
+    {"mu", false, tube_read_number, 2 * sizeof(double), 0, 1e6},
+    {"rp", false, tube_read_number, 3 * sizeof(double), 0, 1e12},
+    {"gm", false, tube_read_number, 4 * sizeof(double), 0, 100},
+};
+
+#define FIT(name, needed, read, low, high)                                                         \
+    { #name, needed, read, offsetof(fit_draft, fit.name), low, high }
+static const tube_key fit_keys[] = {
+    FIT(name, true, tube_read_text, 0, 0),
+    {"unit", false, tube_read_number, offsetof(fit_draft, unit), 1, TUBE_UNITS},
+    FIT(triode, false, tube_read_yes, 0, 0),
+    FIT(plate_v, true, tube_read_number, 0, 1e4),
+    FIT(screen_v, false, tube_read_number, 0, 1e4),
+    FIT(grid_v, false, tube_read_number, -1e3, 1e3),
+    {"published", true, tube_read_later, offsetof(fit_draft, published), 0, 0},
+    {"fitted", true, tube_read_later, offsetof(fit_draft, fitted), 0, 0},
+    FIT(source, true, tube_read_text, 0, 0),
+    FIT(confidence, true, tube_read_text, 0, 0),
+    FIT(exception, false, tube_read_text, 0, 0),
+};
+
+static void read_fit(tube_reader *reader, const tube_item *item, tube_fit *fit) {
+    fit_draft f = {.fit.screen_v = NAN, .fit.grid_v = NAN};
+    for (int i = 0; i < 5; i++)
+        f.fit.published[i] = f.fit.fitted[i] = NAN;
+    tube_read_map(reader, item, fit_keys, COUNT(fit_keys), &f);
+    if (f.published.node)
+        tube_read_map(reader, &f.published, figure_keys, COUNT(figure_keys), f.fit.published);
+    if (f.fitted.node)
+        tube_read_map(reader, &f.fitted, figure_keys, COUNT(figure_keys), f.fit.fitted);
+    *fit = f.fit;
+    fit->unit = (int)f.unit - 1;
+}
+
+static void read_fits(tube_reader *reader, draft *d) {
+    tube_item *items;
+    size_t count = tube_read_items(reader, &d->fit, false, &items);
+    tube_fit *fit = tube_take(reader, count + 1, sizeof *fit);
+    if (!fit) return;
+    for (size_t i = 0; i < count; i++)
+        read_fit(reader, &items[i], &fit[i]);
+    d->type.fit = fit;
+    d->type.fits = count;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+static const tube_key heater_keys[] = {
+    {"volts", true, tube_read_number, offsetof(tube_type, heater_v), 0.5, 200},
+    {"amps", true, tube_read_number, offsetof(tube_type, heater_a), 0.01, 20},
+    {"source", true, tube_read_text, offsetof(tube_type, heater_source), 0, 0},
+};
+
+#define TEXT(key, name, needed, read)                                                              \
+    { key, needed, read, offsetof(draft, type.name), 0, 0 }
+#define PART(name)                                                                                 \
+    { #name, true, tube_read_later, offsetof(draft, name), 0, 0 }
+static const tube_key type_keys[] = {
+    TEXT("type", name, true, tube_read_text),
+    TEXT("also", also, false, tube_read_texts),
+    TEXT("class", class_name, true, tube_read_text),
+    TEXT("base", base_name, true, tube_read_text),
+    TEXT("basing", basing, true, tube_read_text),
+    TEXT("pins_source", pins_source, true, tube_read_text),
+    TEXT("direct", direct, false, tube_read_yes),
+    TEXT("notes", notes, false, tube_read_texts),
+    PART(pins),
+    PART(heater),
+    PART(units),
+    PART(ratings),
+    PART(fit),
+};
+
+/* The parts, once the top level gave all of them. */
+static void read_parts(tube_reader *reader, draft *d) {
+    read_units(reader, d);
+    read_pins(reader, d);
+    if (reader->worst == BASE_OK) check_pins(reader, d);
+    tube_read_map(reader, &d->heater, heater_keys, COUNT(heater_keys), &d->type);
+    d->type.ratings = tube_read_ratings(reader, &d->ratings, &d->type.rating);
+    read_fits(reader, d);
+}
+
+tube_type *tube_type_read(tube_reader *reader, const char *text, size_t length) {
+    static const char *const none[] = {NULL};
+    draft d = {.type = {.also = none, .notes = none}};
+    tube_item root;
+    struct fy_document *document = tube_yaml_open(reader, text, length, &root);
+    if (!document) return NULL;
+    tube_read_map(reader, &root, type_keys, COUNT(type_keys), &d);
+    if (reader->worst == BASE_OK) read_parts(reader, &d);
+    fy_document_destroy(document);
+    tube_type *type = reader->worst == BASE_OK ? tube_take(reader, 1, sizeof *type) : NULL;
+    if (type) *type = d.type;
+    return type;
+}
