@@ -7,6 +7,11 @@
 #include "diagnose.h"
 #include "solve.h"
 
+/* A limit of one unit by the rating that is quoted: the first design-maximum that states it, else
+ * design-centre, else absolute. NAN where none does; *system (may be NULL) gets the system's name.
+ */
+double service_limit(const tube_type *type, int unit, tube_limit limit, const char **system);
+
 /* One line of the chart: a tube pin, a supply node, or a difference across a part. */
 typedef struct service_line {
     const char *at;   /* "V1.1", "B1", "R7" */

@@ -52,8 +52,6 @@ bool *service_supply_nodes(const circuit *amp, base_arena *arena);
  * of the two there are. `limit` chooses the line of the table that must be stated. */
 int service_ratings_of(const tube_type *type, int unit, tube_limit limit,
                        const tube_rating *found[2]);
-/* A limit by the rating that is quoted; NAN where none states it. */
-double service_limit(const tube_type *type, int unit, tube_limit limit, const char **system);
 
 bool service_tubes_list(service_bench *bench, service_chart *chart);
 bool service_rectifiers_list(service_bench *bench, service_chart *chart);

@@ -1,0 +1,11 @@
+/* Private to the program: what its own files share. */
+#ifndef GRIDLEAK_CLI_IMPL_H
+#define GRIDLEAK_CLI_IMPL_H
+
+#include "cli.h"
+#include "files.h"
+
+/* An amp of the library by name or unique beginning; NULL with a complaint. */
+const cli_file *cli_library_amp(cli *cli, const char *name);
+
+#endif

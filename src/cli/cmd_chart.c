@@ -1,0 +1,247 @@
+/* gridleak chart: the volts of a healthy amp, as this meter shows them. */
+#include "cli.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---- lines ---------------------------------------------------------------------------------- */
+
+/* What the meter takes away where that matters: "168 V without it". */
+static void tell_loading(cli *cli, const service_line *line) {
+    double lost = fabs(line->volts - line->shown);
+    if (lost > 0.03 * fabs(line->volts) && lost > 0.05)
+        base_text_add(&cli->out, "  loaded: truly %s", cli_volts(line->volts).text);
+}
+
+static void tell_line(cli *cli, const service_line *line, bool printed) {
+    char range[64] = "";
+    if (line->high > line->low)
+        snprintf(range, sizeof range, "%s .. %s", cli_volts(line->low).text,
+                 cli_volts(line->high).text);
+    base_text_add(&cli->out, "  %s%-11s%s %-10s %8s   %-18s", cli_style_on(cli, CLI_STRONG),
+                  line->at, cli_style_on(cli, CLI_PLAIN), line->heater ? "heater AC" : line->what,
+                  cli_volts(line->shown).text, range);
+    if (printed)
+        base_text_add(&cli->out, " %8s %8s", cli_volts(line->printed).text,
+                      cli_volts(line->printed_shown).text);
+    tell_loading(cli, line);
+    while (cli->out.length && cli->out.data[cli->out.length - 1] == ' ')
+        cli->out.data[--cli->out.length] = 0;
+    base_text_add(&cli->out, "\n");
+}
+
+static bool any_printed(const service_chart *chart) {
+    for (size_t i = 0; i < chart->lines; i++)
+        if (!isnan(chart->line[i].printed)) return true;
+    return false;
+}
+
+/* "V1  12AX7, first stage" above the first line of each tube; the other groups by their kind. */
+static void tell_group(cli *cli, const circuit *amp, const service_line *line) {
+    char title[256];
+    if (line->pin < 0) {
+        cli_heading(cli, strcmp(line->what, "supply") == 0 ? "SUPPLY NODES" : "ACROSS PARTS");
+        return;
+    }
+    const circuit_part *tube = circuit_part_at(amp, (size_t)line->part);
+    snprintf(title, sizeof title, "%s  %s%s%s", tube->name, tube->tube->name,
+             tube->what ? ", " : "", tube->what ? tube->what : "");
+    cli_heading(cli, title);
+}
+
+static bool same_group(const service_line *a, const service_line *b) {
+    if (a->pin >= 0 || b->pin >= 0) return a->pin >= 0 && b->pin >= 0 && a->part == b->part;
+    return strcmp(a->what, b->what) == 0;
+}
+
+static void tell_lines(cli *cli, const circuit *amp, const service_chart *chart) {
+    bool printed = any_printed(chart);
+    base_text_add(&cli->out, "\n  %-11s %-10s %8s   %-18s%s\n", "at", "", "reads", "good amps",
+                  printed ? "  printed   now by" : "");
+    if (printed) base_text_add(&cli->out, "%54s%18s\n", "", "its meter");
+    for (size_t i = 0; i < chart->lines; i++) {
+        if (i == 0 || !same_group(&chart->line[i - 1], &chart->line[i]))
+            tell_group(cli, amp, &chart->line[i]);
+        tell_line(cli, &chart->line[i], printed);
+    }
+}
+
+/* ---- tubes and supplies ---------------------------------------------------------------------- */
+
+static void tell_watts(cli *cli, const service_tube *tube) {
+    base_text_add(&cli->out, "%s", cli_watts(tube->plate_w).text);
+    if (tube->ratings == 0) base_text_add(&cli->out, ", no rating known");
+    for (int i = 0; i < tube->ratings; i++) {
+        const service_rating *rating = &tube->rating[i];
+        double part = tube->plate_w / rating->plate_w;
+        base_text_add(&cli->out, "%s%*s%.0f %% of %.4g W %s%s", i ? ",\n" : ", ", i ? 46 : 0, "",
+                      100 * part, rating->plate_w, rating->system, part > 1 ? " <- over" : "");
+    }
+    base_text_add(&cli->out, "\n");
+}
+
+static void tell_tubes(cli *cli, const service_chart *chart) {
+    cli_heading(cli, "TUBES AT IDLE");
+    base_text_add(&cli->out, "  %-22s %9s %8s   %s\n", "", "plate", "screen", "the plate burns");
+    for (size_t i = 0; i < chart->tubes; i++) {
+        const service_tube *tube = &chart->tube[i];
+        char name[64];
+        snprintf(name, sizeof name, "%s %s %s", tube->tube, tube->type, tube->unit);
+        base_text_add(&cli->out, "  %-22.22s %9s %8s   ", name, cli_amperes(tube->plate_a).text,
+                      isnan(tube->screen_v) ? "" : cli_amperes(tube->screen_a).text);
+        tell_watts(cli, tube);
+        if (!tube->inside)
+            base_text_add(&cli->out, "    outside what its published figures cover: trust this "
+                                     "line less\n");
+    }
+}
+
+static void tell_rectifiers(cli *cli, const service_chart *chart) {
+    if (chart->rectifiers) cli_heading(cli, "RECTIFIERS");
+    for (size_t i = 0; i < chart->rectifiers; i++) {
+        const service_rectifier *line = &chart->rectifier[i];
+        const solve_supply *supply = &line->supply;
+        char text[512];
+        snprintf(text, sizeof text, "%s at %s", cli_volts(supply->dc_v).text,
+                 cli_amperes(supply->dc_a).text);
+        if (line->dc_limit_a > 0)
+            snprintf(text + strlen(text), sizeof text - strlen(text), " (%s at most)",
+                     cli_amperes(line->dc_limit_a).text);
+        snprintf(text + strlen(text), sizeof text - strlen(text),
+                 ", ripple %s peak to peak at %.0f Hz, peaks of %s in each plate or diode",
+                 cli_volts(supply->ripple_pp_v).text, supply->ripple_hz,
+                 cli_amperes(supply->peak_a).text);
+        if (line->peak_limit_a > 0)
+            snprintf(text + strlen(text), sizeof text - strlen(text), " (%s at most)",
+                     cli_amperes(line->peak_limit_a).text);
+        base_text_add(&cli->out, "  %-11s ", line->name);
+        cli_fill(cli, 14, 14, text);
+    }
+}
+
+static void tell_head(cli *cli, const service_chart *chart, bool measured) {
+    base_text_add(&cli->out, "%s%s%s  healthy, idle, %.4g V %.0f Hz at the wall\n",
+                  cli_style_on(cli, CLI_HEAD), chart->amp, cli_style_on(cli, CLI_PLAIN),
+                  chart->mains_v, chart->mains_hz);
+    base_text_add(&cli->out,
+                  "Meter %s, black lead on the chassis. 19 of 20 good amps read within the\n"
+                  "range, with the mains known to %s.\n",
+                  cli_meter(&chart->meter).text, measured ? "1 %" : "6 %; --mains narrows it");
+}
+
+/* ---- JSON ------------------------------------------------------------------------------------ */
+
+static void json_line(cli *cli, json_t *row, const service_line *line) {
+    cli_json_set(cli, row, "at", cli_json_text(line->at));
+    cli_json_set(cli, row, "what", cli_json_text(line->what));
+    cli_json_set(cli, row, "quantity", json_string(line->heater ? "heater volts" : "DC volts"));
+    cli_json_set(cli, row, "volts", cli_json_number(line->volts));
+    cli_json_set(cli, row, "shown", cli_json_number(line->shown));
+    cli_json_set(cli, row, "low", cli_json_number(line->low));
+    cli_json_set(cli, row, "high", cli_json_number(line->high));
+    cli_json_set(cli, row, "source_ohms", cli_json_number(line->source_ohms));
+    cli_json_set(cli, row, "printed", cli_json_number(line->printed));
+    cli_json_set(cli, row, "printed_shown", cli_json_number(line->printed_shown));
+}
+
+static void json_tube(cli *cli, json_t *row, const service_tube *tube) {
+    cli_json_set(cli, row, "tube", cli_json_text(tube->tube));
+    cli_json_set(cli, row, "type", cli_json_text(tube->type));
+    cli_json_set(cli, row, "unit", *tube->unit ? json_string(tube->unit) : json_null());
+    cli_json_set(cli, row, "plate_v", cli_json_number(tube->plate_v));
+    cli_json_set(cli, row, "screen_v", cli_json_number(tube->screen_v));
+    cli_json_set(cli, row, "grid_v", cli_json_number(tube->grid_v));
+    cli_json_set(cli, row, "cathode_v", cli_json_number(tube->cathode_v));
+    cli_json_set(cli, row, "plate_ma", cli_json_number(tube->plate_a * 1e3));
+    cli_json_set(cli, row, "screen_ma", cli_json_number(tube->screen_a * 1e3));
+    cli_json_set(cli, row, "plate_w", cli_json_number(tube->plate_w));
+    cli_json_set(cli, row, "screen_w", cli_json_number(tube->screen_w));
+    cli_json_set(cli, row, "heater_v", cli_json_number(tube->heater_v));
+    cli_json_set(cli, row, "trusted", json_boolean(tube->inside));
+    json_t *ratings = cli_json_list_in(cli, row, "ratings");
+    for (int i = 0; i < tube->ratings; i++) {
+        json_t *rating = cli_json_row_in(cli, ratings);
+        cli_json_set(cli, rating, "system", cli_json_text(tube->rating[i].system));
+        cli_json_set(cli, rating, "plate_w", cli_json_number(tube->rating[i].plate_w));
+        cli_json_set(cli, rating, "screen_w", cli_json_number(tube->rating[i].screen_w));
+        cli_json_set(cli, rating, "plate_percent",
+                     cli_json_number(100 * tube->plate_w / tube->rating[i].plate_w));
+        cli_json_set(cli, rating, "source", cli_json_text(tube->rating[i].source));
+    }
+}
+
+static void json_rectifier(cli *cli, json_t *row, const service_rectifier *line) {
+    cli_json_set(cli, row, "name", cli_json_text(line->name));
+    cli_json_set(cli, row, "dc_v", cli_json_number(line->supply.dc_v));
+    cli_json_set(cli, row, "dc_ma", cli_json_number(line->supply.dc_a * 1e3));
+    cli_json_set(cli, row, "ripple_pp_v", cli_json_number(line->supply.ripple_pp_v));
+    cli_json_set(cli, row, "ripple_hz", cli_json_number(line->supply.ripple_hz));
+    cli_json_set(cli, row, "peak_ma", cli_json_number(line->supply.peak_a * 1e3));
+    cli_json_set(cli, row, "peak_inverse_v", cli_json_number(line->supply.peak_inverse_v));
+    cli_json_set(cli, row, "dc_limit_ma", cli_json_number(line->dc_limit_a * 1e3));
+    cli_json_set(cli, row, "peak_limit_ma", cli_json_number(line->peak_limit_a * 1e3));
+}
+
+static void json_chart(cli *cli, const service_chart *chart) {
+    cli_json_set(cli, cli->json, "amp", cli_json_text(chart->amp));
+    cli_json_set(cli, cli->json, "mains_v", cli_json_number(chart->mains_v));
+    cli_json_set(cli, cli->json, "mains_hz", cli_json_number(chart->mains_hz));
+    cli_json_set(cli, cli->json, "meter", cli_json_text(cli_meter(&chart->meter).text));
+    cli_json_set(cli, cli->json, "outcome",
+                 cli_json_text(solve_outcome_text(chart->result.outcome)));
+    json_t *lines = cli_json_list_in(cli, cli->json, "lines");
+    for (size_t i = 0; i < chart->lines; i++)
+        json_line(cli, cli_json_row_in(cli, lines), &chart->line[i]);
+    json_t *tubes = cli_json_list_in(cli, cli->json, "tubes");
+    for (size_t i = 0; i < chart->tubes; i++)
+        json_tube(cli, cli_json_row_in(cli, tubes), &chart->tube[i]);
+    json_t *rectifiers = cli_json_list_in(cli, cli->json, "rectifiers");
+    for (size_t i = 0; i < chart->rectifiers; i++)
+        json_rectifier(cli, cli_json_row_in(cli, rectifiers), &chart->rectifier[i]);
+}
+
+/* ---- the command ----------------------------------------------------------------------------- */
+
+static void run(cli *cli) {
+    diagnose_meter meter;
+    double mains;
+    cli_amp amp = {0};
+    if (!cli_bench(cli, &meter, &mains)) return;
+    service_chart *chart = NULL;
+    if (cli_amp_open(cli, cli->argument[0], &amp))
+        chart = service_chart_new(amp.system, mains, &meter, cli->errors);
+    if (chart) {
+        tell_head(cli, chart, isfinite(mains));
+        tell_lines(cli, amp.amp, chart);
+        tell_tubes(cli, chart);
+        tell_rectifiers(cli, chart);
+        json_chart(cli, chart);
+    }
+    service_chart_free(chart);
+    cli_amp_close(&amp);
+}
+
+static const struct argp_option options[] = {
+    {"meter", CLI_METER, "OHMS", 0, "The meter's load: 10M (when not given) or \"20k per volt\"",
+     0},
+    {"mains", CLI_MAINS, "VOLTS", 0, "The volts at the wall, measured", 0},
+    {0}};
+
+const cli_command cli_chart = {
+    .name = "chart",
+    .arguments = "AMP",
+    .summary = "Print the voltage chart of a healthy amp",
+    .about =
+        "For each tube pin, each supply node and across the parts whose current matters: what a "
+        "healthy amp reads on this mains with this meter in the circuit, the range that part "
+        "tolerance, tube spread and mains make, and what the schematic prints beside it. Then "
+        "what each tube draws and burns, and by which rating system.\n\n"
+        "The chart is computed. It never says that an amp is safe: only a reading says so.",
+    .examples = "  gridleak chart wren-hollow\n"
+                "  gridleak chart wren-hollow --meter \"20k per volt\" --mains 121\n",
+    .options = options,
+    .least = 1,
+    .most = 1,
+    .run = run,
+};

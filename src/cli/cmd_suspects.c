@@ -1,0 +1,172 @@
+/* gridleak suspects: from readings to the part to blame, and to the next reading. */
+#include "suspects_impl.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- readings -------------------------------------------------------------------------------- */
+
+static diagnose_readings *from_file(cli *cli, const solve_system *system, const char *path) {
+    size_t length = 0;
+    char *text = cli_read_file(cli, path, &length);
+    diagnose_readings *readings =
+        text ? diagnose_readings_read(system, path, text, length, cli->errors) : NULL;
+    free(text);
+    return readings;
+}
+
+/* The one argument after AMP without a `=`: a readings file. NULL: none. */
+static const char *file_argument(cli *cli) {
+    const char *path = NULL;
+    for (int i = 1; i < cli->arguments; i++) {
+        const char *word = cli->argument[i];
+        if (strchr(word, '=')) continue;
+        if (path)
+            cli_usage(cli,
+                      "`%.60s` and `%.60s` are two readings files|give one file; a reading is "
+                      "written PLACE=VALUE",
+                      path, word);
+        path = word;
+    }
+    return path;
+}
+
+static diagnose_readings *gather(cli *cli, const solve_system *system,
+                                 const diagnose_meter *meter) {
+    const char *path = file_argument(cli);
+    if (base_errors_worst(cli->errors) != BASE_OK) return NULL;
+    diagnose_readings *readings = path ? from_file(cli, system, path) : diagnose_readings_new();
+    if (!readings && !path)
+        base_errors_add(cli->errors, BASE_MEMORY, (base_place){0},
+                        "no memory left|close other programs");
+    for (int i = 1; readings && i < cli->arguments; i++)
+        if (strchr(cli->argument[i], '='))
+            diagnose_readings_add(readings, system, cli->argument[i], meter, cli->errors);
+    return readings;
+}
+
+/* ---- the engine ------------------------------------------------------------------------------ */
+
+static diagnose_priors *priors(cli *cli) {
+    size_t count;
+    const cli_file *files = cli_files(&count);
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(files[i].name, "priors/faults.yaml") == 0)
+            return diagnose_priors_read(files[i].name, files[i].data, files[i].length, cli->errors);
+    base_errors_add(cli->errors, BASE_FILE, (base_place){0},
+                    "the table of faults is not in this program|build it again");
+    return NULL;
+}
+
+static diagnose_engine *engine_for(cli *cli, const solve_system *system, const cli_case *at) {
+    diagnose_options options = diagnose_defaults();
+    diagnose_priors *table = priors(cli);
+    if (!table) return NULL;
+    options.mains = at->measured ? at->mains : NAN;
+    options.mains_spread = at->measured ? 0.005 : 0.03;
+    options.meter = at->meter;
+    diagnose_engine *engine = diagnose_engine_new(system, table, &options, cli->errors);
+    diagnose_priors_free(table);
+    return engine;
+}
+
+/* ---- what the text and the JSON share -------------------------------------------------------- */
+
+int cli_place_of(const diagnose_engine *engine, const solve_probe *probe) {
+    for (size_t i = 0; i < diagnose_places(engine); i++) {
+        const solve_probe *known = &diagnose_place_at(engine, i)->probe;
+        if (known->plus == probe->plus && known->minus == probe->minus &&
+            known->heater == probe->heater)
+            return (int)i;
+    }
+    return -1;
+}
+
+int cli_place_named(const diagnose_engine *engine, const char *at) {
+    for (size_t i = 0; i < diagnose_places(engine); i++)
+        if (strcmp(diagnose_place_at(engine, i)->at, at) == 0) return (int)i;
+    return -1;
+}
+
+int cli_leader(const diagnose_belief *belief, size_t group) {
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].group == (int)group) return (int)i;
+    return -1;
+}
+
+const char *cli_suspect_words(const diagnose_suspect *suspect, char *buffer, size_t size) {
+    if (strcmp(suspect->part, "nothing") == 0)
+        snprintf(buffer, size, "nothing wrong");
+    else if (strcmp(suspect->part, "unmodelled") == 0)
+        snprintf(buffer, size, "something that this program does not model");
+    else
+        snprintf(buffer, size, "%s %s", suspect->part, suspect->what);
+    return buffer;
+}
+
+const char *cli_verdict_key(diagnose_verdict verdict) {
+    static const char *const keys[] = {"not enough", "leaning", "settled", "healthy", "strange"};
+    return keys[verdict];
+}
+
+/* ---- the command ----------------------------------------------------------------------------- */
+
+static void judge(cli *cli, const solve_system *system, cli_case *at) {
+    diagnose_engine *engine = engine_for(cli, system, at);
+    diagnose_belief *belief = engine ? diagnose_run(engine, at->readings, cli->errors) : NULL;
+    if (belief && base_errors_worst(cli->errors) == BASE_OK) {
+        at->engine = engine;
+        at->belief = belief;
+        cli_suspects_text(cli, at);
+        cli_suspects_json(cli, at);
+    }
+    diagnose_belief_free(belief);
+    diagnose_engine_free(engine);
+}
+
+static void run(cli *cli) {
+    cli_case at = {0};
+    cli_amp amp = {0};
+    if (!cli_bench(cli, &at.meter, &at.mains)) return;
+    diagnose_readings *readings = NULL;
+    if (cli_amp_open(cli, cli->argument[0], &amp)) readings = gather(cli, amp.system, &at.meter);
+    if (readings && base_errors_worst(cli->errors) == BASE_OK) {
+        if (isnan(at.mains)) at.mains = readings->mains;
+        at.measured = isfinite(at.mains);
+        if (!at.measured) at.mains = circuit_about_of(amp.amp)->mains_volts;
+        at.amp = amp.amp;
+        at.readings = readings;
+        judge(cli, amp.system, &at);
+    }
+    diagnose_readings_free(readings);
+    cli_amp_close(&amp);
+}
+
+static const struct argp_option options[] = {
+    {"meter", CLI_METER, "OHMS", 0,
+     "The meter's load: 10M (when not given) or \"20k per volt\" or \"20k per volt on 300\"", 0},
+    {"mains", CLI_MAINS, "VOLTS", 0, "The volts at the wall, measured", 0},
+    {"all", CLI_ALL, 0, 0, "List every suspect, also those under 1 %", 0},
+    {0}};
+
+const cli_command cli_suspects = {
+    .name = "suspects",
+    .arguments = "AMP [READINGS.yaml] [PLACE=VALUE...]",
+    .summary = "Say which parts could be to blame, and which reading to take next",
+    .about =
+        "Readings come from a file (docs/readings-file.md), from the command line, or both. PLACE "
+        "is a tube's pin (V2.3), a node (B1), two places (V5.4-B2) or a part (R7: the volts "
+        "across it). VALUE is in volts.\n\n"
+        "Without readings it says where to put the probe first. Parts that no reading can tell "
+        "apart are one group, with what would tell. When the readings do not settle it, it says "
+        "so.",
+    .examples = "  gridleak suspects wren-hollow\n"
+                "  gridleak suspects wren-hollow V3.5=4.1 V3.8=31 B1=305\n"
+                "  gridleak suspects my-amp.yaml readings.yaml --mains 121 --json\n",
+    .options = options,
+    .least = 1,
+    .most = CLI_ARGUMENTS,
+    .run = run,
+};

@@ -1,0 +1,135 @@
+/* Text for the eye at arm's length: styles, filled words, values with units, chances, bars. */
+#include "cli.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+const char *cli_style_on(const cli *cli, cli_style style) {
+    static const char *const codes[] = {"\033[0m", "\033[1m", "\033[1m", "\033[1;31m", "\033[2m"};
+    return cli->colour ? codes[style] : "";
+}
+
+void cli_heading(cli *cli, const char *text) {
+    base_text_add(&cli->out, "\n%s%s%s\n", cli_style_on(cli, CLI_HEAD), text,
+                  cli_style_on(cli, CLI_PLAIN));
+}
+
+void cli_fill(cli *cli, int column, int indent, const char *text) {
+    while (*text) {
+        int word = (int)strcspn(text, " \n");
+        if (column > indent && column + 1 + word > CLI_WIDTH) {
+            base_text_add(&cli->out, "\n%*s", indent, "");
+            column = indent;
+        } else if (column > indent) {
+            base_text_add(&cli->out, " ");
+            column++;
+        }
+        base_text_add(&cli->out, "%.*s", word, text);
+        column += word;
+        text += word;
+        text += strspn(text, " \n");
+    }
+    base_text_add(&cli->out, "\n");
+}
+
+void cli_danger(cli *cli) {
+    base_text_add(&cli->out, "%sDANGER%s  ", cli_style_on(cli, CLI_WARN),
+                  cli_style_on(cli, CLI_PLAIN));
+    cli_fill(cli, 8, 8, CLI_DANGER);
+    base_text_add(&cli->out, "\n");
+}
+
+/* ---- values --------------------------------------------------------------------------------- */
+
+static cli_cell cell(const char *format, ...) __attribute__((format(printf, 1, 2)));
+static cli_cell cell(const char *format, ...) {
+    cli_cell made;
+    va_list list;
+    va_start(list, format);
+    vsnprintf(made.text, sizeof made.text, format, list);
+    va_end(list);
+    return made;
+}
+
+/* Three figures, as a meter's display gives them; never finer than a hundredth. */
+static int decimals(double value) {
+    double size = fabs(value);
+    return size >= 99.95 ? 0 : size >= 9.995 ? 1 : 2;
+}
+
+static double without_minus_zero(double value) {
+    return fabs(value) < 0.005 ? 0 : value;
+}
+
+cli_cell cli_volts(double volts) {
+    if (!isfinite(volts)) return cell("%s", "");
+    volts = without_minus_zero(volts);
+    return cell("%.*f V", volts == 0 ? 0 : decimals(volts), volts);
+}
+
+cli_cell cli_signed(double volts) {
+    cli_cell plain = cli_volts(volts);
+    return volts >= 0.005 ? cell("+%.40s", plain.text) : plain;
+}
+
+cli_cell cli_amperes(double amperes) {
+    double milli = without_minus_zero(amperes * 1e3);
+    return isfinite(amperes) ? cell("%.*f mA", decimals(milli), milli) : cell("%s", "");
+}
+
+cli_cell cli_watts(double watts) {
+    return isfinite(watts) ? cell("%.*f W", decimals(watts), watts) : cell("%s", "");
+}
+
+cli_cell cli_ohms(double ohms) {
+    char written[40], figures[40];
+    if (!isfinite(ohms)) return cell("%s", "");
+    snprintf(figures, sizeof figures, "%.3g", ohms);
+    double rounded = 0;
+    sscanf(figures, "%lf", &rounded);
+    return cell("%.40s", base_value_write(rounded, BASE_OHMS, written, sizeof written));
+}
+
+cli_cell cli_meter(const diagnose_meter *meter) {
+    if (isfinite(meter->ohms)) return cell("%.3g Mohm", meter->ohms / 1e6);
+    if (isfinite(meter->range))
+        return cell("%.3g kohm per volt on %g V", meter->ohms_per_volt / 1e3, meter->range);
+    return cell("%.3g kohm per volt", meter->ohms_per_volt / 1e3);
+}
+
+/* ---- chances -------------------------------------------------------------------------------- */
+
+/* To the nearest five between 10 and 90, whole numbers outside, and never 0 or 100. */
+static int percent(double probability) {
+    double of100 = probability * 100;
+    if (of100 >= 10 && of100 <= 90) return (int)(5 * round(of100 / 5));
+    return (int)round(of100);
+}
+
+cli_cell cli_chance(double probability) {
+    if (!(probability >= 0.01)) return cell("under 1 %%");
+    if (probability > 0.99) return cell("over 99 %%");
+    return cell("about %d %%", percent(probability));
+}
+
+cli_cell cli_chance_words(double probability) {
+    if (probability > 0.975) return cell("nearly certain");
+    if (probability >= 0.15) return cell("about %d in 10", (int)round(probability * 10));
+    return cli_chance(probability);
+}
+
+/* Plain characters; eighths of a block only where the locale can show them. */
+cli_cell cli_bar(const cli *cli, double part, int width) {
+    cli_cell bar = {{0}};
+    int eighths = (int)round(fmin(fmax(part, 0), 1) * width * 8);
+    int whole = cli->utf8 ? eighths / 8 : (eighths + 4) / 8;
+    for (int i = 0; i < whole; i++)
+        strcat(bar.text, cli->utf8 ? "\u2588" : "#");
+    if (cli->utf8 && eighths % 8) {
+        char last[4] = {(char)0xE2, (char)0x96, (char)(0x90 - eighths % 8), 0};
+        strcat(bar.text, last);
+    }
+    return bar;
+}
