@@ -32,4 +32,17 @@ if(cli_sources)
   target_link_libraries(gridleak PRIVATE gridleak_files gridleak_service gridleak_diagnose
                         gridleak_solve gridleak_circuit gridleak_tube gridleak_base
                         PkgConfig::JANSSON m)
+
+  # The man page, from the same table as --help.
+  set(manual ${CMAKE_BINARY_DIR}/gridleak.1)
+  add_custom_command(OUTPUT ${manual} COMMAND gridleak manual > ${manual}.part
+                     COMMAND ${CMAKE_COMMAND} -E rename ${manual}.part ${manual} DEPENDS gridleak)
+  add_custom_target(manual ALL DEPENDS ${manual})
+  include(GNUInstallDirs)
+  install(TARGETS gridleak)
+  install(FILES ${manual} DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
+  # The man page, from the same table as --help.
+  add_custom_command(TARGET gridleak POST_BUILD
+                     COMMAND gridleak manual > ${CMAKE_BINARY_DIR}/gridleak.1
+                     BYPRODUCTS ${CMAKE_BINARY_DIR}/gridleak.1)
 endif()
