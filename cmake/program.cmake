@@ -41,8 +41,4 @@ if(cli_sources)
   include(GNUInstallDirs)
   install(TARGETS gridleak)
   install(FILES ${manual} DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
-  # The man page, from the same table as --help.
-  add_custom_command(TARGET gridleak POST_BUILD
-                     COMMAND gridleak manual > ${CMAKE_BINARY_DIR}/gridleak.1
-                     BYPRODUCTS ${CMAKE_BINARY_DIR}/gridleak.1)
 endif()
