@@ -44,6 +44,15 @@ static void nodes_number(reader *read, int *node_of) {
     }
 }
 
+/* Is this end a lead of its own at its node? A rectifier tube's are its pins, and a return is the
+ * winding's end unless a bridge's diodes join it. */
+static bool is_lead(const circuit_part *part, int end) {
+    if (part->kind != CIRCUIT_RECTIFIER) return true;
+    if (part->rectifier.tube >= 0) return false;
+    return end == 0 || part->rectifier.form == CIRCUIT_BRIDGE ||
+           part->rectifier.form == CIRCUIT_DOUBLER;
+}
+
 static void ends_give(reader *read, const int *node_of) {
     circuit *amp = read->amp;
     for (size_t i = 0; i < amp->parts; i++)
@@ -52,7 +61,7 @@ static void ends_give(reader *read, const int *node_of) {
             if (!read->term[term].joined) continue;
             int node = node_of[circuit_term_root(read, term)];
             amp->part[i].end[end] = node;
-            amp->node[node].leads++;
+            amp->node[node].leads += is_lead(&amp->part[i], end);
         }
 }
 
@@ -64,7 +73,7 @@ static void rectifiers_give(reader *read, const int *node_of) {
             int *ac = &amp->part[i].rectifier.ac[k];
             if (*ac < 0) continue;
             *ac = node_of[circuit_term_root(read, *ac)];
-            if (*ac >= 0) amp->node[*ac].leads++;
+            if (*ac >= 0) amp->node[*ac].leads += is_lead(&amp->part[i], 0);
         }
 }
 
@@ -195,6 +204,7 @@ void circuit_nodes_check(reader *read) {
     names_check(read);
     for (size_t i = 0; i < read->amp->parts; i++)
         bridge_check(read, (int)i);
+    if (read->yaml.refused) return; /* an end that was refused would count as missing */
     for (size_t i = 0; i < read->amp->nodes; i++)
         lead_check(read, (int)i);
 }
