@@ -99,13 +99,14 @@ static field grid_current(const tube_curve *c, const drive *d) {
                     i.slope * g.slope * d->grid.slope * (1 + low)}};
 }
 
-/* The screen's share with the plate above the knee: 2 share S/(S + P), its odds times `factor`;
- * *by_factor gets its slope by that. */
+/* The screen's share with the plate above the knee: share (1 + m) S/(S + m P), m = draw; its odds
+ * times `factor`; *by_factor gets its slope by that. */
 static field screen_share(const tube_curve *c, const drive *d, double factor, double *by_factor) {
-    double p = d->plate.value, s = d->screen.value, sum = p + s;
-    double bogey = 2 * c->share * s / sum;
+    double p = d->plate.value, s = d->screen.value, sum = s + c->draw * p;
+    double most = c->share * (1 + c->draw);
+    double bogey = most * s / sum;
     double scale = 1 - bogey + factor * bogey;
-    double slope = factor / (scale * scale) * 2 * c->share / (sum * sum);
+    double slope = factor / (scale * scale) * most * c->draw / (sum * sum);
     *by_factor = bogey * (1 - bogey) / (scale * scale);
     return (field){factor * bogey / scale,
                    {-slope * s * d->plate.slope, slope * p * d->screen.slope, 0}};

@@ -101,9 +101,11 @@ static const char *const kinds[] = {"diode", "triode", "pentode"};
 #define CURVE(name, low, high)                                                                     \
     { #name, true, tube_read_number, offsetof(tube_curve, name), low, high }
 static const tube_key curve_keys[] = {
-    CURVE(perveance, 1e-9, 1),    CURVE(mu, 0.5, 1e3),     CURVE(kp, 0.1, 1e5),
-    CURVE(kvb, 0.1, 1e3),         CURVE(contact, -10, 10), CURVE(grid_perveance, 0, 1),
-    CURVE(grid_contact, -10, 10), CURVE(mu_plate, 1, 1e6), CURVE(share, 0, 0.49),
+    CURVE(perveance, 1e-9, 1),    CURVE(mu, 0.5, 1e3),
+    CURVE(kp, 0.1, 1e5),          CURVE(kvb, 0.1, 1e3),
+    CURVE(contact, -10, 10),      CURVE(grid_perveance, 0, 1),
+    CURVE(grid_contact, -10, 10), CURVE(mu_plate, 1, 1e6),
+    CURVE(share, 0, 0.49),        CURVE(draw, 0, 1),
     CURVE(knee, 1e-3, 10),
 };
 static const size_t curve_keys_of[] = {1, 7, COUNT(curve_keys)}; /* by kind */

@@ -31,8 +31,8 @@ typedef struct tube_pin {
  * P, S: plate and screen volts, rounded to stay just above zero. A = P for a triode, and
  * S + P mu/mu_plate for a pentode: the plate of the equivalent triode. H = sqrt(kvb^2 + A^2).
  *   E = A/kp ln(1 + exp(kp u)),  u = 1/mu + (Vg + contact)/H,  I = perveance E^(3/2)      [A]
- * A pentode's plate takes (1 - 2 share S/(S+P)) q/sqrt(1+q^2) of I, q = P/(knee S); its screen
- * the rest. A diode: I = perveance P^(3/2).
+ * A pentode's plate takes (1 - s) q/sqrt(1+q^2) of I, s = share (1+draw) S/(S + draw P),
+ * q = P/(knee S); its screen the rest. A diode: I = perveance P^(3/2).
  * All are smooth with exact first derivatives for any finite voltage. */
 typedef struct tube_curve {
     double mu;        /* amplification factor; of screen to grid 1 for a pentode */
@@ -41,8 +41,9 @@ typedef struct tube_curve {
     double kp;        /* sharpness of cut-off */
     double kvb;       /* V */
     double contact;   /* V, contact potential and initial velocity, added to the grid */
-    double share; /* pentode: screen current / cathode current with plate volts = screen volts */
-    double knee;  /* pentode: knee volts as a part of the screen's volts */
+    double share;     /* pentode: screen/cathode current where plate volts = screen volts */
+    double draw;      /* pentode: how a higher plate draws current from the screen; 0: not */
+    double knee;      /* pentode: knee volts as a part of the screen's volts */
     double grid_perveance, grid_contact; /* grid current near and above zero bias */
 } tube_curve;
 

@@ -8,7 +8,18 @@
 #include "tubefit.h"
 
 /* Parameters as the fit sees them: logarithms, but for the contact potential. */
-enum { LN_PERVEANCE, LN_MU, LN_SHARPNESS, LN_KVB, CONTACT, LN_MU_PLATE, LN_SHARE, LN_KNEE, MOST };
+enum {
+    LN_PERVEANCE,
+    LN_MU,
+    LN_SHARPNESS,
+    LN_KVB,
+    CONTACT,
+    LN_MU_PLATE,
+    LN_SHARE,
+    LN_DRAW,
+    LN_KNEE,
+    MOST
+};
 static const size_t parameters_of[] = {[TUBE_DIODE] = 1, [TUBE_TRIODE] = 5, [TUBE_PENTODE] = MOST};
 
 typedef struct prior {
@@ -29,6 +40,7 @@ static const prior priors[FAMILIES][MOST] = {
                               {0.6, 0.4},
                               {7.5, 1.5},
                               {-1.5, 0.3},
+                              {-3.5, 1.0},
                               {-2.0, 0.4}},
     [FAMILY_POWER_PENTODE] = {{-7, 5},
                               {2.2, 0.4},
@@ -37,6 +49,7 @@ static const prior priors[FAMILIES][MOST] = {
                               {0.6, 1.0},
                               {5.3, 1.0},
                               {-2.5, 0.5},
+                              {-1.0, 1.0},
                               {-2.0, 0.4}},
     [FAMILY_RECTIFIER] = {{-7, 5}},
     [FAMILY_SIGNAL_DIODE] = {{-7, 5}},
@@ -46,8 +59,8 @@ static const prior priors[FAMILIES][MOST] = {
  * pentode is a small slope that sheets give roundly. The swing's end is only an estimate. */
 static const double known[][QUANTITIES] = {
     [TUBE_DIODE] = {[PLATE] = 0.03},
-    [TUBE_TRIODE] = {[PLATE] = 0.03, [MU] = 0.03, [RP] = 0.10, [GM] = 0.04},
-    [TUBE_PENTODE] = {[PLATE] = 0.03, [SCREEN] = 0.15, [MU] = 0.04, [RP] = 0.35, [GM] = 0.04},
+    [TUBE_TRIODE] = {[PLATE] = 0.03, [MU] = 0.025, [RP] = 0.10, [GM] = 0.04},
+    [TUBE_PENTODE] = {[PLATE] = 0.03, [SCREEN] = 0.15, [MU] = 0.03, [RP] = 0.35, [GM] = 0.04},
 };
 static const double swing_known = 0.25;
 
@@ -73,6 +86,7 @@ static void curve_of(tube_unit *unit, family family, const gsl_vector *x) {
     if (unit->kind == TUBE_TRIODE) return;
     c->mu_plate = p[LN_MU_PLATE];
     c->share = fmin(p[LN_SHARE], 0.48);
+    c->draw = fmin(p[LN_DRAW], 1);
     c->knee = p[LN_KNEE];
 }
 
@@ -180,9 +194,9 @@ static double rounded(double value) {
 }
 
 static void round_curve(tube_curve *c) {
-    double *number[] = {
-        &c->mu,    &c->mu_plate, &c->perveance,      &c->kp,          &c->kvb, &c->contact,
-        &c->share, &c->knee,     &c->grid_perveance, &c->grid_contact};
+    double *number[] = {&c->mu,   &c->mu_plate,       &c->perveance,   &c->kp,
+                        &c->kvb,  &c->contact,        &c->share,       &c->draw,
+                        &c->knee, &c->grid_perveance, &c->grid_contact};
     for (size_t i = 0; i < sizeof number / sizeof *number; i++)
         *number[i] = rounded(*number[i]);
 }

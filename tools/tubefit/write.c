@@ -31,6 +31,7 @@ static void write_curve(const tube_unit *unit, base_text *out) {
     if (unit->kind == TUBE_PENTODE) {
         write_number(out, "mu_plate", c->mu_plate);
         write_number(out, "share", c->share);
+        write_number(out, "draw", c->draw);
         write_number(out, "knee", c->knee);
     }
     base_text_add(out, "}\n");
@@ -68,7 +69,9 @@ static void write_figures(const char *name, const double *figure, const double *
     base_text_add(out, "  %s: {", name);
     for (int q = 0; q < QUANTITIES; q++) {
         if (!isfinite(published[q])) continue;
-        base_text_add(out, "%s%s: %.4g", before, names[q], figure[q]);
+        /* four digits, and no exponent where whole ohms will do */
+        base_text_add(out, figure[q] < 1e4 ? "%s%s: %.4g" : "%s%s: %.0f", before, names[q],
+                      figure[q]);
         before = ", ";
     }
     base_text_add(out, "}\n");
