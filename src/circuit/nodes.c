@@ -145,10 +145,18 @@ void circuit_nodes_make(reader *read) {
 /* ---- what is odd ------------------------------------------------------------------------------
  */
 
+/* In an amp fed straight by the mains the chassis may be a node apart from ground. */
+static bool has_primary(const circuit *amp) {
+    for (size_t i = 0; i < amp->parts; i++)
+        if (amp->part[i].winding.primary) return true;
+    return false;
+}
+
 static void lead_check(reader *read, int node) {
-    static const char *const grounds[] = {"gnd", "chassis", "earth", "0"};
+    static const char *const grounds[] = {"gnd", "earth", "0", "chassis"};
     const circuit_node *it = &read->amp->node[node];
-    for (size_t i = 0; i < sizeof grounds / sizeof *grounds; i++)
+    size_t count = has_primary(read->amp) ? 4 : 3;
+    for (size_t i = 0; i < count; i++)
         if (strcasecmp(it->name, grounds[i]) == 0)
             COMPLAIN(&read->yaml, BASE_SUSPICIOUS, it->place,
                      "the node `%s` is not the chassis|write `ground` for the chassis", it->name);

@@ -188,7 +188,7 @@ static void finish_tube(reader *read, int part) {
     else
         COMPLAIN(&read->yaml, BASE_UNKNOWN, type->at,
                  "%s is a %s, and the tube library has no such type|`gridleak tube` lists the "
-                 "types; quote a type that is all digits",
+                 "types",
                  tube->name, shown);
 }
 

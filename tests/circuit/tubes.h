@@ -16,7 +16,7 @@
     " region: {plate_v: [0, 300], plate_a: [0, 0.01], grid_v: [-5, 0]}}"
 #define MADE_UP_PENTODE                                                                            \
     "{kind: pentode, spread: 0.1, curve: {perveance: 0.001, mu: 10, kp: 50, kvb: 20, contact: 0,"  \
-    " grid_perveance: 0.001, grid_contact: 0, mu_plate: 200, share: 0.1, knee: 0.2},"              \
+    " grid_perveance: 0.001, grid_contact: 0, mu_plate: 200, share: 0.1, knee: 0.2, draw: 0.5},"              \
     " region: {plate_v: [0, 400], plate_a: [0, 0.1], grid_v: [-40, 0], screen_v: [0, 300]}}"
 
 #define TYPE(name, base, extra, heater, units, pins)                                               \
