@@ -26,6 +26,7 @@ typedef enum cli_key {
     CLI_SCREEN,
     CLI_GRID,
     CLI_UNIT,
+    CLI_HELP,
     CLI_KEYS
 } cli_key;
 
@@ -56,6 +57,7 @@ struct cli {
     int arguments;
     bool utf8, colour;
     base_errors *errors;
+    bool helped;        /* --help has been printed: nothing is left to run */
     bool warnings_told; /* the command has told the warnings itself */
     base_text out;
     json_t *json; /* printed instead of `out` when --json is given */
@@ -70,8 +72,9 @@ static inline const char *cli_option(const cli *cli, cli_key key) {
 static inline bool cli_wants_json(const cli *cli) {
     return cli_option(cli, CLI_JSON) != NULL;
 }
-/* Prints the result or the complaints, checks that it could be written. Returns exit status. */
-int cli_finish(cli *cli);
+/* Prints the complaints, or the result if a command `ran`; checks that it could be written. Returns
+ * the exit status. */
+int cli_finish(cli *cli, bool ran);
 /* A complaint about the command line itself. */
 base_code cli_usage(cli *cli, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
@@ -113,6 +116,7 @@ tube_library *cli_tubes(cli *cli);
 typedef enum cli_style { CLI_PLAIN, CLI_HEAD, CLI_STRONG, CLI_WARN, CLI_DIM } cli_style;
 const char *cli_style_on(const cli *cli, cli_style style); /* "" without colour */
 void cli_heading(cli *cli, const char *text);
+void cli_end_line(cli *cli); /* with no blanks before the end */
 /* Words filled to 80 columns, every line after the first indented by `indent`. */
 void cli_fill(cli *cli, int column, int indent, const char *text);
 #define CLI_DANGER                                                                                 \
@@ -150,6 +154,7 @@ void cli_json_add(cli *cli, json_t *list, json_t *value);
 json_t *cli_json_object_in(cli *cli, json_t *object, const char *key);
 json_t *cli_json_list_in(cli *cli, json_t *object, const char *key);
 json_t *cli_json_row_in(cli *cli, json_t *list);
+json_t *cli_json_meter(cli *cli, const diagnose_meter *meter);
 json_t *cli_json_errors(cli *cli, bool warnings);
 
 #endif

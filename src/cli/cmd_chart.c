@@ -7,28 +7,45 @@
 
 /* ---- lines ---------------------------------------------------------------------------------- */
 
-/* What the meter takes away where that matters: "168 V without it". */
-static void tell_loading(cli *cli, const service_line *line) {
+/* What the meter takes away where that matters; across a part, the current that the volts mean. */
+static void tell_note(cli *cli, const circuit *amp, const service_line *line) {
     double lost = fabs(line->volts - line->shown);
     if (lost > 0.03 * fabs(line->volts) && lost > 0.05)
-        base_text_add(&cli->out, "  loaded: truly %s", cli_volts(line->volts).text);
+        base_text_add(&cli->out, "  unloaded %s", cli_volts(line->volts).text);
+    if (line->pin >= 0 || line->part < 0) return;
+    const circuit_part *part = circuit_part_at(amp, (size_t)line->part);
+    double ohms = part->kind == CIRCUIT_RESISTOR ? part->value : part->dc_ohms[0];
+    if (part->kind != CIRCUIT_OUTPUT_TRANSFORMER && ohms > 0)
+        base_text_add(&cli->out, "  is %s", cli_amperes(fabs(line->volts) / ohms).text);
 }
 
-static void tell_line(cli *cli, const service_line *line, bool printed) {
-    char range[64] = "";
-    if (line->high > line->low)
-        snprintf(range, sizeof range, "%s .. %s", cli_volts(line->low).text,
-                 cli_volts(line->high).text);
-    base_text_add(&cli->out, "  %s%-11s%s %-10s %8s   %-18s", cli_style_on(cli, CLI_STRONG),
-                  line->at, cli_style_on(cli, CLI_PLAIN), line->heater ? "heater AC" : line->what,
-                  cli_volts(line->shown).text, range);
+/* "cathode", "heater AC", or of a part what it is: "470", "choke". */
+static const char *second_column(const circuit *amp, const service_line *line) {
+    if (line->heater) return "heater AC";
+    if (line->pin >= 0 || line->part < 0) return line->what;
+    const circuit_part *part = circuit_part_at(amp, (size_t)line->part);
+    if (part->kind == CIRCUIT_OUTPUT_TRANSFORMER) return part->name;
+    return part->written ? part->written : circuit_kind_name(part->kind);
+}
+
+/* "192 .. 229 V"; nothing where good amps do not differ. */
+static cli_cell range_of(const service_line *line) {
+    cli_cell low = cli_volts(line->low), high = cli_volts(line->high), range = {""};
+    if (strcmp(low.text, high.text) == 0) return range;
+    snprintf(range.text, sizeof range.text, "%.*s .. %.30s", (int)strcspn(low.text, " "), low.text,
+             high.text);
+    return range;
+}
+
+static void tell_line(cli *cli, const circuit *amp, const service_line *line, bool printed) {
+    base_text_add(&cli->out, "  %s%-11s%s %-10.10s %8s   %-16s", cli_style_on(cli, CLI_STRONG),
+                  line->at, cli_style_on(cli, CLI_PLAIN), second_column(amp, line),
+                  cli_volts(line->shown).text, range_of(line).text);
     if (printed)
         base_text_add(&cli->out, " %8s %8s", cli_volts(line->printed).text,
                       cli_volts(line->printed_shown).text);
-    tell_loading(cli, line);
-    while (cli->out.length && cli->out.data[cli->out.length - 1] == ' ')
-        cli->out.data[--cli->out.length] = 0;
-    base_text_add(&cli->out, "\n");
+    tell_note(cli, amp, line);
+    cli_end_line(cli);
 }
 
 static bool any_printed(const service_chart *chart) {
@@ -57,44 +74,62 @@ static bool same_group(const service_line *a, const service_line *b) {
 
 static void tell_lines(cli *cli, const circuit *amp, const service_chart *chart) {
     bool printed = any_printed(chart);
-    base_text_add(&cli->out, "\n  %-11s %-10s %8s   %-18s%s\n", "at", "", "reads", "good amps",
-                  printed ? "  printed   now by" : "");
-    if (printed) base_text_add(&cli->out, "%54s%18s\n", "", "its meter");
+    base_text_add(&cli->out, "\n  %-11s %-10s %8s   %-16s%s", "at", "", "reads", "good amps",
+                  printed ? "  printed  computed" : "");
+    cli_end_line(cli);
     for (size_t i = 0; i < chart->lines; i++) {
         if (i == 0 || !same_group(&chart->line[i - 1], &chart->line[i]))
             tell_group(cli, amp, &chart->line[i]);
-        tell_line(cli, &chart->line[i], printed);
+        tell_line(cli, amp, &chart->line[i], printed);
     }
 }
 
 /* ---- tubes and supplies ---------------------------------------------------------------------- */
 
-static void tell_watts(cli *cli, const service_tube *tube) {
-    base_text_add(&cli->out, "%s", cli_watts(tube->plate_w).text);
-    if (tube->ratings == 0) base_text_add(&cli->out, ", no rating known");
-    for (int i = 0; i < tube->ratings; i++) {
-        const service_rating *rating = &tube->rating[i];
-        double part = tube->plate_w / rating->plate_w;
-        base_text_add(&cli->out, "%s%*s%.0f %% of %.4g W %s%s", i ? ",\n" : ", ", i ? 46 : 0, "",
-                      100 * part, rating->plate_w, rating->system, part > 1 ? " <- over" : "");
-    }
-    base_text_add(&cli->out, "\n");
+/* "112 % of 14 W" by one rating system; empty where it states nothing. */
+static cli_cell by_system(const service_tube *tube, const char *system) {
+    cli_cell cell = {""};
+    for (int i = 0; i < tube->ratings; i++)
+        if (strcmp(tube->rating[i].system, system) == 0)
+            snprintf(cell.text, sizeof cell.text, "%.0f %% of %.4g W",
+                     100 * tube->plate_w / tube->rating[i].plate_w, tube->rating[i].plate_w);
+    return cell;
+}
+
+static bool over(const service_tube *tube) {
+    for (int i = 0; i < tube->ratings; i++)
+        if (tube->plate_w > tube->rating[i].plate_w) return true;
+    return false;
+}
+
+static void tell_tube(cli *cli, const service_tube *tube) {
+    char name[96];
+    snprintf(name, sizeof name, "%s %s%s%s%s", tube->tube, tube->type, *tube->unit ? " " : "",
+             tube->unit, tube->inside ? "" : " *");
+    base_text_add(&cli->out, "  %-18.28s %8s %8s %7s  %14s %14s", name,
+                  cli_amperes(tube->plate_a).text,
+                  isnan(tube->screen_v) ? "" : cli_amperes(tube->screen_a).text,
+                  cli_watts(tube->plate_w).text, by_system(tube, "design-maximum").text,
+                  by_system(tube, "design-centre").text);
+    if (over(tube))
+        base_text_add(&cli->out, " %sover%s", cli_style_on(cli, CLI_WARN),
+                      cli_style_on(cli, CLI_PLAIN));
+    cli_end_line(cli);
 }
 
 static void tell_tubes(cli *cli, const service_chart *chart) {
-    cli_heading(cli, "TUBES AT IDLE");
-    base_text_add(&cli->out, "  %-22s %9s %8s   %s\n", "", "plate", "screen", "the plate burns");
+    bool outside = false;
+    if (chart->tubes == 0) return;
+    cli_heading(cli, "TUBES AT IDLE, AND THE RATING OF THE PLATE BY BOTH SYSTEMS");
+    base_text_add(&cli->out, "  %-18s %8s %8s %7s  %14s %14s\n", "", "plate", "screen", "burns",
+                  "design-maximum", "design-centre");
     for (size_t i = 0; i < chart->tubes; i++) {
-        const service_tube *tube = &chart->tube[i];
-        char name[64];
-        snprintf(name, sizeof name, "%s %s %s", tube->tube, tube->type, tube->unit);
-        base_text_add(&cli->out, "  %-22.22s %9s %8s   ", name, cli_amperes(tube->plate_a).text,
-                      isnan(tube->screen_v) ? "" : cli_amperes(tube->screen_a).text);
-        tell_watts(cli, tube);
-        if (!tube->inside)
-            base_text_add(&cli->out, "    outside what its published figures cover: trust this "
-                                     "line less\n");
+        tell_tube(cli, &chart->tube[i]);
+        outside = outside || !chart->tube[i].inside;
     }
+    if (outside)
+        base_text_add(&cli->out, "  * idles outside what its published figures cover: trust this "
+                                 "line less\n");
 }
 
 static void tell_rectifiers(cli *cli, const service_chart *chart) {
@@ -120,14 +155,18 @@ static void tell_rectifiers(cli *cli, const service_chart *chart) {
     }
 }
 
-static void tell_head(cli *cli, const service_chart *chart, bool measured) {
+static void tell_head(cli *cli, const service_chart *chart, bool measured, bool on_mains) {
     base_text_add(&cli->out, "%s%s%s  healthy, idle, %.4g V %.0f Hz at the wall\n",
                   cli_style_on(cli, CLI_HEAD), chart->amp, cli_style_on(cli, CLI_PLAIN),
                   chart->mains_v, chart->mains_hz);
-    base_text_add(&cli->out,
-                  "Meter %s, black lead on the chassis. 19 of 20 good amps read within the\n"
-                  "range, with the mains known to %s.\n",
-                  cli_meter(&chart->meter).text, measured ? "1 %" : "6 %; --mains narrows it");
+    char line[320];
+    snprintf(line, sizeof line,
+             "Meter %s, black lead on the %s. 19 of 20 good amps read within the range, with the "
+             "mains known to %s.",
+             cli_meter(&chart->meter).text,
+             on_mains ? "common negative (`ground` in the file)" : "chassis",
+             measured ? "1 %" : "6 %; --mains narrows it");
+    cli_fill(cli, 0, 0, line);
 }
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
@@ -157,7 +196,7 @@ static void json_tube(cli *cli, json_t *row, const service_tube *tube) {
     cli_json_set(cli, row, "screen_ma", cli_json_number(tube->screen_a * 1e3));
     cli_json_set(cli, row, "plate_w", cli_json_number(tube->plate_w));
     cli_json_set(cli, row, "screen_w", cli_json_number(tube->screen_w));
-    cli_json_set(cli, row, "heater_v", cli_json_number(tube->heater_v));
+    cli_json_set(cli, row, "heater_ratio", cli_json_number(tube->heater_ratio));
     cli_json_set(cli, row, "trusted", json_boolean(tube->inside));
     json_t *ratings = cli_json_list_in(cli, row, "ratings");
     for (int i = 0; i < tube->ratings; i++) {
@@ -187,7 +226,7 @@ static void json_chart(cli *cli, const service_chart *chart) {
     cli_json_set(cli, cli->json, "amp", cli_json_text(chart->amp));
     cli_json_set(cli, cli->json, "mains_v", cli_json_number(chart->mains_v));
     cli_json_set(cli, cli->json, "mains_hz", cli_json_number(chart->mains_hz));
-    cli_json_set(cli, cli->json, "meter", cli_json_text(cli_meter(&chart->meter).text));
+    cli_json_set(cli, cli->json, "meter", cli_json_meter(cli, &chart->meter));
     cli_json_set(cli, cli->json, "outcome",
                  cli_json_text(solve_outcome_text(chart->result.outcome)));
     json_t *lines = cli_json_list_in(cli, cli->json, "lines");
@@ -212,7 +251,7 @@ static void run(cli *cli) {
     if (cli_amp_open(cli, cli->argument[0], &amp))
         chart = service_chart_new(amp.system, mains, &meter, cli->errors);
     if (chart) {
-        tell_head(cli, chart, isfinite(mains));
+        tell_head(cli, chart, isfinite(mains), cli_amp_on_mains(amp.amp));
         tell_lines(cli, amp.amp, chart);
         tell_tubes(cli, chart);
         tell_rectifiers(cli, chart);

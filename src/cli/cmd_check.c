@@ -10,9 +10,9 @@ static void tell(cli *cli, const circuit *amp, size_t warnings) {
                   cli_style_on(cli, CLI_HEAD), about->name, cli_style_on(cli, CLI_PLAIN),
                   circuit_parts(amp), tubes, circuit_nodes(amp));
     if (warnings == 0)
-        base_text_add(&cli->out, "Nothing wrong and nothing odd in the file.\n");
+        base_text_add(&cli->out, "The file is in order, and nothing in it is odd.\n");
     else
-        base_text_add(&cli->out, "Nothing wrong. %zu thing%s to look at:\n", warnings,
+        base_text_add(&cli->out, "The file is in order. %zu thing%s to look at:\n", warnings,
                       warnings == 1 ? "" : "s");
     cli_json_set(cli, cli->json, "amp", cli_json_text(about->name));
     cli_json_set(cli, cli->json, "file", cli_json_text(about->file));

@@ -17,10 +17,10 @@ static void list_types(cli *cli, const tube_library *library) {
     json_t *types = cli_json_list_in(cli, cli->json, "types");
     for (size_t i = 0; i < tube_library_count(library); i++) {
         const tube_type *type = tube_library_at(library, i);
-        base_text_add(&cli->out, "  %s%-9s%s %-24s %-12s ", cli_style_on(cli, CLI_STRONG),
+        base_text_add(&cli->out, "  %s%-8s%s %-30s %-12s ", cli_style_on(cli, CLI_STRONG),
                       type->name, cli_style_on(cli, CLI_PLAIN), type->class_name, type->base_name);
         also(&cli->out, type);
-        base_text_add(&cli->out, "\n");
+        cli_end_line(cli);
         json_t *row = cli_json_row_in(cli, types);
         cli_json_set(cli, row, "type", cli_json_text(type->name));
         cli_json_set(cli, row, "class", cli_json_text(type->class_name));
@@ -52,13 +52,16 @@ static const struct {
     [TUBE_SOURCE_OHMS] = {"least source ohms", "source_ohms", BASE_OHMS},
 };
 
-static void tell_limit(cli *cli, const tube_rating *rating, int limit, json_t *row) {
+/* `before` is the source that the line above named. */
+static void tell_limit(cli *cli, const tube_rating *rating, int limit, const char *before,
+                       json_t *row) {
     char value[40];
     base_text_add(
         &cli->out, "    %-26s %-10s ", limits[limit].words,
         base_value_write(rating->limit[limit], limits[limit].quantity, value, sizeof value));
     const char *source = rating->source[limit];
-    cli_fill(cli, 42, 42, source ? source : "");
+    bool same = source && before && strcmp(source, before) == 0;
+    cli_fill(cli, 42, 42, same ? "the same" : source ? source : "");
     json_t *object = cli_json_object_in(cli, row, limits[limit].key);
     cli_json_set(cli, object, "value", cli_json_number(rating->limit[limit]));
     cli_json_set(cli, object, "source", cli_json_text(source));
@@ -78,8 +81,12 @@ static void tell_ratings(cli *cli, const tube_type *type) {
         cli_json_set(cli, row, "system", cli_json_text(rating->system));
         cli_json_set(cli, row, "unit", *unit ? json_string(unit) : json_null());
         base_text_add(&cli->out, "  %s%s%s\n", rating->system, *unit ? ", " : "", unit);
-        for (int limit = 0; limit < TUBE_LIMITS; limit++)
-            if (!isnan(rating->limit[limit])) tell_limit(cli, rating, limit, row);
+        const char *before = NULL;
+        for (int limit = 0; limit < TUBE_LIMITS; limit++) {
+            if (isnan(rating->limit[limit])) continue;
+            tell_limit(cli, rating, limit, before, row);
+            before = rating->source[limit];
+        }
     }
     if (type->ratings == 0) base_text_add(&cli->out, "  none is known\n");
 }
@@ -93,18 +100,21 @@ static void tell_fit(cli *cli, const tube_type *type, const tube_fit *fit, json_
     cli_json_set(cli, row, "point", cli_json_text(fit->name));
     cli_json_set(cli, row, "unit", *unit ? json_string(unit) : json_null());
     cli_json_set(cli, row, "source", cli_json_text(fit->source));
-    base_text_add(&cli->out, "  %s%s%s\n     ", fit->name, *unit ? ", " : "", unit);
+    char line[320] = "";
+    base_text_add(&cli->out, "  %s%s%s\n      ", fit->name, *unit ? ", " : "", unit);
     for (int i = 0; i < 5; i++) {
         if (isnan(fit->published[i]) || fit->published[i] == 0) continue;
         double error = 100 * (fit->fitted[i] / fit->published[i] - 1);
         double scale = i < 2 ? 1e3 : i == 4 ? 1e6 : 1;
-        base_text_add(&cli->out, " %s %.3g (%+.0f %%)  ", words[i], fit->published[i] * scale,
-                      fabs(error) < 0.5 ? 0.0 : error);
+        double shown = fit->published[i] * scale;
+        snprintf(line + strlen(line), sizeof line - strlen(line), "%s%s %.*f (%+.0f %%)",
+                 *line ? ", " : "", words[i], shown < 100 ? 2 : 0, shown,
+                 fabs(error) < 0.5 ? 0.0 : error);
         json_t *figure = cli_json_object_in(cli, row, keys[i]);
         cli_json_set(cli, figure, "published", cli_json_number(fit->published[i]));
         cli_json_set(cli, figure, "curve", cli_json_number(fit->fitted[i]));
     }
-    base_text_add(&cli->out, "\n");
+    cli_fill(cli, 6, 6, line);
     cli_json_set(cli, row, "exception", cli_json_text(fit->exception));
     if (!fit->exception) return;
     base_text_add(&cli->out, "      off target: ");
@@ -165,12 +175,18 @@ static void tell_type(cli *cli, const tube_type *type) {
 
 /* ---- a point -------------------------------------------------------------------------------- */
 
-/* The unit that --unit names; without it the first that is no diode, else the first. */
+/* The unit that --unit names. Without it: the first with a screen if --screen is given, else the
+ * first that is no diode, else the first. */
+static bool suits(const cli *cli, const tube_unit *unit, const char *wanted) {
+    if (wanted) return strcasecmp(unit->name, wanted) == 0;
+    return cli_option(cli, CLI_SCREEN) ? unit->kind == TUBE_PENTODE : unit->kind != TUBE_DIODE;
+}
+
 static int pick_unit(cli *cli, const tube_type *type) {
     const char *wanted = cli_option(cli, CLI_UNIT), *names[TUBE_UNITS];
     for (int i = 0; i < type->units; i++) {
         names[i] = type->unit[i].name;
-        if (wanted ? strcasecmp(names[i], wanted) == 0 : type->unit[i].kind != TUBE_DIODE) return i;
+        if (suits(cli, &type->unit[i], wanted)) return i;
     }
     if (!wanted) return 0;
     const char *near = base_nearest_name(wanted, names, (size_t)type->units);
@@ -234,13 +250,16 @@ static figures at_point(const tube_unit *unit, const tube_volts *volts) {
 }
 
 static void figure_line(cli *cli, const char *name, double value, const char *unit) {
-    if (isfinite(value)) base_text_add(&cli->out, "  %-20s %10.4g %s\n", name, value, unit);
+    if (!isfinite(value)) return;
+    if (fabs(value) < 1e-6) value = 0; /* cut off */
+    base_text_add(&cli->out, "  %-20s %10.4g %s", name, value, unit);
+    cli_end_line(cli);
 }
 
 static void tell_watts(cli *cli, const tube_type *type, int unit, double watts) {
     const char *system = NULL;
     double limit = service_limit(type, unit, TUBE_PLATE_W, &system);
-    if (!(watts > 0)) return;
+    if (!(watts > 1e-6)) return;
     base_text_add(&cli->out, "  %-20s %10.3g W", "the plate burns", watts);
     if (isfinite(limit))
         base_text_add(&cli->out, ", %.0f %% of %.4g W (%s)", 100 * watts / limit, limit, system);
@@ -272,7 +291,10 @@ static void tell_point(cli *cli, const tube_type *type, int index) {
     figure_line(cli, "plate current", at.plate_a * 1e3, "mA");
     figure_line(cli, "screen current", at.screen_a * 1e3, "mA");
     figure_line(cli, "mu", at.mu, "");
-    figure_line(cli, "plate resistance", at.rp, "ohm");
+    if (at.rp < 1e4)
+        figure_line(cli, "plate resistance", at.rp, "ohm");
+    else
+        figure_line(cli, "plate resistance", at.rp / 1e3, "kohm");
     figure_line(cli, "transconductance", at.gm * 1e6, "umho");
     tell_watts(cli, type, index, volts.plate * at.plate_a);
     if (!at.trusted)

@@ -24,7 +24,7 @@ static void print_complaints(const cli *cli) {
         char place[4352];
         if (warning && cli->warnings_told) continue;
         place_of(error, place, sizeof place);
-        fprintf(stderr, "%s: %s%s%s%s\n", place, warning ? "look: " : "", error->cause,
+        fprintf(stderr, "%s: %s%s%s%s\n", place, warning ? "warning: " : "", error->cause,
                 error->remedy && *error->remedy ? "; " : "", error->remedy ? error->remedy : "");
     }
     size_t dropped = base_errors_dropped(cli->errors);
@@ -56,14 +56,14 @@ static int fail(cli *cli, base_code code) {
     return base_code_of(code)->exit_status;
 }
 
-int cli_finish(cli *cli) {
+int cli_finish(cli *cli, bool ran) {
     base_code worst = base_errors_worst(cli->errors);
     bool json = cli_wants_json(cli);
     if (worst == BASE_OK && (json ? cli->json_failed : cli->out.failed))
         worst = base_errors_add(cli->errors, BASE_MEMORY, (base_place){0},
                                 "no memory left for the output|close other programs");
     if (worst != BASE_OK) return fail(cli, worst);
-    if (cli->command->run) {
+    if (ran) {
         if (!json) print_complaints(cli);
         print_result(cli);
     }

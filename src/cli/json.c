@@ -63,3 +63,11 @@ json_t *cli_json_errors(cli *cli, bool warnings) {
     }
     return list;
 }
+
+json_t *cli_json_meter(cli *cli, const diagnose_meter *meter) {
+    json_t *object = json_object();
+    cli_json_set(cli, object, "ohms", cli_json_number(meter->ohms));
+    cli_json_set(cli, object, "ohms_per_volt", cli_json_number(meter->ohms_per_volt));
+    cli_json_set(cli, object, "range", cli_json_number(meter->range));
+    return object;
+}

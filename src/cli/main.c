@@ -89,7 +89,7 @@ static bool dispatch(cli *cli, int argc, char **argv) {
     snprintf(title, sizeof title, "gridleak %s", argv[1]);
     argv[1] = title;
     cli_parse(cli, argc - 1, argv + 1);
-    return base_errors_worst(cli->errors) == BASE_OK;
+    return !cli->helped && base_errors_worst(cli->errors) == BASE_OK;
 }
 
 int main(int argc, char **argv) {
@@ -99,8 +99,9 @@ int main(int argc, char **argv) {
         fprintf(stderr, "gridleak: no memory left; close other programs\n");
         return base_code_of(BASE_MEMORY)->exit_status;
     }
-    if (dispatch(&cli, argc, argv)) cli.command->run(&cli);
-    int status = cli_finish(&cli);
+    bool ran = dispatch(&cli, argc, argv);
+    if (ran) cli.command->run(&cli);
+    int status = cli_finish(&cli, ran);
     base_errors_free(cli.errors);
     base_text_free(&cli.out);
     json_decref(cli.json);

@@ -9,7 +9,9 @@
 #define OPTIONS 16
 
 static const struct argp_option common[] = {
-    {"json", CLI_JSON, 0, 0, "Print JSON, as docs/json.md describes it", -1}, {0}};
+    {"json", CLI_JSON, 0, 0, "Print JSON, as docs/json.md describes it", 0},
+    {"help", CLI_HELP, 0, 0, "Print this", 0},
+    {0}};
 
 base_code cli_usage(cli *cli, const char *format, ...) {
     char text[512];
@@ -39,7 +41,8 @@ static const char *nearest(const cli *cli, const char *word) {
     size_t count = 0;
     for (const struct argp_option *o = cli->command->options; o && o->name; o++)
         names[count++] = o->name;
-    names[count++] = common[0].name;
+    for (size_t i = 0; common[i].name; i++)
+        names[count++] = common[i].name;
     snprintf(bare, sizeof bare, "%.*s", (int)strcspn(word, "="), word);
     return base_nearest_name(bare, names, count);
 }
@@ -65,9 +68,18 @@ static void argument(cli *cli, const char *word) {
         cli->argument[cli->arguments++] = word;
 }
 
+static void print_help(cli *cli, const struct argp_state *state) {
+    if (!cli->helped)
+        argp_help(state->root_argp, stdout, ARGP_HELP_LONG | ARGP_HELP_USAGE | ARGP_HELP_DOC,
+                  state->name);
+    cli->helped = true;
+}
+
 static error_t take(int key, char *text, struct argp_state *state) {
     cli *cli = state->input;
-    if (key >= CLI_JSON && key < CLI_KEYS)
+    if (key == CLI_HELP)
+        print_help(cli, state);
+    else if (key >= CLI_JSON && key < CLI_KEYS)
         cli->option[key - CLI_JSON] = text ? text : "";
     else if (key == ARGP_KEY_ARG)
         argument(cli, text);
@@ -89,7 +101,8 @@ void cli_parse(cli *cli, int argc, char **argv) {
     size_t count = 0;
     for (const struct argp_option *o = cli->command->options; o && o->name; o++)
         options[count++] = *o;
-    options[count] = common[0];
+    for (size_t i = 0; common[i].name; i++)
+        options[count++] = common[i];
     base_text doc;
     tell_help(cli, &doc);
     struct argp argp = {options, take, cli->command->arguments, doc.failed ? NULL : doc.data, NULL,
@@ -97,8 +110,9 @@ void cli_parse(cli *cli, int argc, char **argv) {
     /* The meaning of --json must hold also where the command line is at fault. */
     for (int i = 1; i < argc; i++)
         if (strcmp(argv[i], "--json") == 0) cli->option[0] = "";
-    error_t failed = argp_parse(&argp, argc, argv, ARGP_NO_ERRS, NULL, cli);
+    error_t failed = argp_parse(&argp, argc, argv, ARGP_NO_ERRS | ARGP_NO_HELP, NULL, cli);
     base_text_free(&doc);
+    if (cli->helped) return;
     if (failed && base_errors_worst(cli->errors) == BASE_OK)
         cli_usage(cli, "the command line cannot be read");
     if (!failed && cli->arguments < cli->command->least &&

@@ -59,17 +59,25 @@ static void place_words(const circuit *amp, const circuit_place *place, const ch
     }
 }
 
+static const char *safety_words(bool on_mains, bool difference) {
+    if (difference)
+        return "Neither lead is on ground. Unplug, drain, MEASURE; clip both leads on; take your "
+               "hands away; then switch on and read.";
+    if (on_mains)
+        return "Isolation transformer first: no reading without one. Unplugged, clip the black "
+               "lead to the common negative, not to the chassis. Then plug in. One hand holds the "
+               "red probe, the other stays in your pocket.";
+    return "Live: clip the black lead to the chassis first. One hand holds the red probe, the "
+           "other stays in your pocket. Not sure? Switch off and unplug.";
+}
+
 static void tell_safety(cli *cli, const circuit *amp, bool difference) {
-    const char *words =
-        difference
-            ? "Neither lead is on the chassis. Unplug, drain, MEASURE; clip both leads on; take "
-              "your hands away; then switch on and read."
-            : "Live: clip the black lead to the chassis first. One hand holds the red probe, the "
-              "other stays in your pocket. Not sure? Switch off and unplug.";
+    bool on_mains = cli_amp_on_mains(amp);
     base_text_add(&cli->out, "\n  %sHANDS%s  ", cli_style_on(cli, CLI_WARN),
                   cli_style_on(cli, CLI_PLAIN));
-    if (cli_amp_on_mains(amp)) base_text_add(&cli->out, "Isolation transformer first. ");
-    cli_fill(cli, cli_amp_on_mains(amp) ? 38 : 9, 9, words);
+    if (on_mains && difference) cli_fill(cli, 9, 9, "Isolation transformer first.");
+    if (on_mains && difference) base_text_add(&cli->out, "         ");
+    cli_fill(cli, 9, 9, safety_words(on_mains, difference));
 }
 
 void cli_probe_text(cli *cli, const cli_case *at, const diagnose_probe_next *next) {

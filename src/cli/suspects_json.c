@@ -69,7 +69,7 @@ void cli_suspects_json(cli *cli, const cli_case *at) {
     cli_json_set(cli, cli->json, "amp", cli_json_text(circuit_about_of(at->amp)->name));
     cli_json_set(cli, cli->json, "mains_v", cli_json_number(at->mains));
     cli_json_set(cli, cli->json, "mains_measured", json_boolean(at->measured));
-    cli_json_set(cli, cli->json, "meter", cli_json_text(cli_meter(&at->meter).text));
+    cli_json_set(cli, cli->json, "meter", cli_json_meter(cli, &at->meter));
     cli_json_set(cli, cli->json, "verdict", cli_json_text(cli_verdict_key(at->belief->verdict)));
     cli_json_set(cli, cli->json, "reason", cli_json_text(at->belief->reason));
     cli_json_set(cli, cli->json, "entropy_bits", cli_json_number(at->belief->entropy_bits));

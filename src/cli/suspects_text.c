@@ -161,7 +161,7 @@ static void tell_readings(cli *cli, const cli_case *at) {
 /* "A would read 23 V, B 19.4 V; a good amp 19 V." */
 static void tell_expected(cli *cli, const cli_case *at, const char *where) {
     int place = cli_place_named(at->engine, where);
-    char line[256] = "";
+    char line[640] = "";
     if (place < 0) return;
     for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
         int leader = cli_leader(at->belief, group);

@@ -34,6 +34,13 @@ void cli_fill(cli *cli, int column, int indent, const char *text) {
     base_text_add(&cli->out, "\n");
 }
 
+void cli_end_line(cli *cli) {
+    base_text *out = &cli->out;
+    while (out->length && out->data[out->length - 1] == ' ')
+        out->data[--out->length] = 0;
+    base_text_add(out, "\n");
+}
+
 void cli_danger(cli *cli) {
     base_text_add(&cli->out, "%sDANGER%s  ", cli_style_on(cli, CLI_WARN),
                   cli_style_on(cli, CLI_PLAIN));

@@ -77,6 +77,24 @@ static void load(service_bench *bench, const diagnose_meter *printed, service_li
     line->printed_shown = shown_by(bench, &theirs, linear);
 }
 
+static bool supply_below(const service_line *line, const service_line *next) {
+    return strcmp(line->what, "supply") == 0 && strcmp(next->what, "supply") == 0 &&
+           fabs(line->volts) < fabs(next->volts);
+}
+
+/* The supply nodes along the chain, from the rectifier on: a file names them in any order. */
+static void order_supplies(service_places *places) {
+    for (size_t i = 1; i < places->count; i++)
+        for (size_t k = i; k > 0 && supply_below(&places->line[k - 1], &places->line[k]); k--) {
+            service_line line = places->line[k];
+            solve_probe probe = places->probe[k];
+            places->line[k] = places->line[k - 1];
+            places->probe[k] = places->probe[k - 1];
+            places->line[k - 1] = line;
+            places->probe[k - 1] = probe;
+        }
+}
+
 /* ---- the chart ------------------------------------------------------------------------------ */
 
 static bool chart_lines(service_bench *bench, service_chart *chart) {
@@ -86,6 +104,7 @@ static bool chart_lines(service_bench *bench, service_chart *chart) {
     /* Linear readings first: a loaded one solves anew and leaves other factors in the work. */
     for (size_t i = 0; i < places.count; i++)
         predict(bench, &chart->meter, &places.line[i], &places.probe[i]);
+    order_supplies(&places);
     if (!service_tubes_list(bench, chart) || !service_rectifiers_list(bench, chart)) return false;
     for (size_t i = 0; i < places.count; i++)
         load(bench, &printed, &places.line[i], &places.probe[i]);

@@ -88,10 +88,14 @@ static void add(lister *list, service_line line, solve_probe probe) {
     places->probe[places->count++] = probe;
 }
 
-static const char *electrode_word(tube_electrode electrode) {
+static const char *electrode_word(const tube_type *type, int pin) {
     static const char *const words[] = {"tie point", "plate",      "screen", "grid",
                                         "cathode",   "suppressor", "heater", "heater"};
-    return words[electrode];
+    const tube_pin *at = &type->pin[pin];
+    bool unit = at->unit >= 0 && at->unit < type->units;
+    if (at->electrode == TUBE_PLATE && unit && type->unit[at->unit].kind == TUBE_DIODE)
+        return "diode";
+    return words[at->electrode];
 }
 
 /* The heater is one line: between its first pin and the last that sits on another node. */
@@ -125,7 +129,7 @@ static void add_tube(lister *list, size_t index) {
         if (tie && (node == 0 || circuit_node_at(list->amp, (size_t)node)->leads < 2)) continue;
         add(list,
             (service_line){.at = pin_name(list, part, pin),
-                           .what = electrode_word(electrode),
+                           .what = electrode_word(part->tube, pin),
                            .part = (int)index,
                            .pin = pin},
             (solve_probe){.plus = node});
@@ -152,7 +156,7 @@ static void add_supplies(lister *list) {
 static bool electrode_at(const circuit *amp, int node, tube_electrode electrode) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {
         const circuit_part *part = circuit_part_at(amp, i);
-        if (part->kind != CIRCUIT_TUBE) continue;
+        if (part->kind != CIRCUIT_TUBE || part->tube->unit[0].kind == TUBE_DIODE) continue;
         for (int pin = 1; pin <= part->tube->pins; pin++)
             if (part->end[pin] == node && part->tube->pin[pin].electrode == electrode) return true;
     }
@@ -171,8 +175,8 @@ static bool tells_current(const lister *list, const circuit_part *part) {
 
 static void add_halves(lister *list, size_t index) {
     const circuit_part *part = circuit_part_at(list->amp, index);
-    for (int end = 0; end < part->ends; end += 2) {
-        if (part->end[end] < 0 || part->end[1] < 0) continue;
+    for (int end = 0; end <= 2 && end < part->ends; end += 2) { /* past them, the speaker's ends */
+        if (part->end[end] <= 0 || part->end[1] <= 0) continue;
         const char *plate = circuit_node_at(list->amp, (size_t)part->end[end])->name;
         const char *supply = circuit_node_at(list->amp, (size_t)part->end[1])->name;
         add(list,

@@ -65,7 +65,6 @@ static bool tube_line(service_bench *bench, int part, int unit, service_tube *tu
                            .screen_a = screen ? at.screen_a : 0,
                            .plate_w = at.volts.plate * at.plate_a,
                            .screen_w = screen ? at.volts.screen * at.screen_a : 0,
-                           .heater_v = at.heater_ratio * drawn->tube->heater_v,
                            .heater_ratio = at.heater_ratio,
                            .inside = at.inside};
     tube->cathode_a = tube->plate_a + tube->screen_a + at.grid_a;

@@ -7,6 +7,8 @@
 #define PRINTED_AGREES 0.20
 #define PRINTED_FLOOR_V 2.0
 #define IDLE_GRID_A 1e-6
+#define HEATER_AGREES 0.10 /* common practice, no source */
+#define ROUNDING 1.002     /* a rating is not passed by the last digit of its own value */
 
 typedef struct watch {
     service_bench bench;
@@ -96,7 +98,8 @@ static void watch_limits(watch *watch, const circuit_part *tube, int unit,
         const char *system = "";
         double limit = service_limit(tube->tube, unit, row->limit, &system);
         char now[32], most[32];
-        if (isnan(limit) || isnan(does[row->limit]) || does[row->limit] <= limit) continue;
+        if (isnan(limit) || isnan(does[row->limit]) || does[row->limit] <= limit * ROUNDING)
+            continue;
         WARN(watch, tube->place, "%s %s%s%s %s %s; its %s rating is %s|%s", tube->name,
              tube->tube->name, *tube->tube->unit[unit].name ? " " : "", tube->tube->unit[unit].name,
              row->words, rounded(does[row->limit], row->quantity, now, sizeof now), system,
@@ -129,15 +132,32 @@ static void watch_tube(watch *watch, int part) {
         watch_limits(watch, tube, unit, does);
         watch_grid(watch, tube, unit, &at);
     }
-    double ratio = NAN;
-    solve_tube at;
-    if (solve_tube_at(bench->work, bench->numbers, bench->x, part, 0, &at)) ratio = at.heater_ratio;
-    /* Common practice, no source: heaters are kept within 10 % of their rating. */
-    if (ratio < 0.9 || ratio > 1.1)
-        WARN(watch, tube->place,
-             "the heater of %s gets %.1f V where it is made for %.1f V|look at the heater winding "
-             "and the pins it joins",
-             tube->name, ratio * tube->tube->heater_v, tube->tube->heater_v);
+}
+
+/* One warning for all heaters that are off alike: they share their winding. */
+static void watch_heaters(watch *watch, bool low) {
+    service_bench *bench = &watch->bench;
+    char names[256] = "";
+    double worst = 1;
+    base_place place = {0};
+    for (size_t i = 0; i < circuit_parts(bench->amp); i++) {
+        const circuit_part *tube = circuit_part_at(bench->amp, i);
+        solve_tube at;
+        if (tube->kind != CIRCUIT_TUBE ||
+            !solve_tube_at(bench->work, bench->numbers, bench->x, (int)i, 0, &at))
+            continue;
+        double off = at.heater_ratio - 1;
+        if (!(low ? off < -HEATER_AGREES : off > HEATER_AGREES)) continue;
+        if (!*names) place = tube->place;
+        size_t used = strlen(names);
+        snprintf(names + used, sizeof names - used, "%s%s", used ? ", " : "", tube->name);
+        if (fabs(off) > fabs(worst - 1)) worst = at.heater_ratio;
+    }
+    if (*names)
+        WARN(watch, place,
+             "heater volts are off by over 10 %%: %s, the worst at %.0f %% of what it is made "
+             "for|look at the heater winding, the mains and the pins they join",
+             names, 100 * worst);
 }
 
 /* ---- rectifiers ----------------------------------------------------------------------------- */
@@ -162,7 +182,7 @@ static void watch_supply(watch *watch, int part) {
         const char *system = "";
         char now[32], most[32];
         double limit = service_limit(tube->tube, 0, rows[i].limit, &system);
-        if (isnan(limit) || does[i] <= limit) continue;
+        if (isnan(limit) || does[i] <= limit * ROUNDING) continue;
         WARN(watch, tube->place,
              "the rectifier %s %s %s %s; its %s rating is %s|look at the first capacitor, the "
              "load and the winding",
@@ -232,6 +252,8 @@ void service_suspicious(const solve_system *system, base_errors *errors) {
         if (kind == CIRCUIT_RESISTOR) watch_resistor(&watch, (int)i);
         if (kind == CIRCUIT_CAPACITOR) watch_capacitor(&watch, (int)i);
     }
+    watch_heaters(&watch, true);
+    watch_heaters(&watch, false);
     double drawn = circuit_about_of(watch.bench.amp)->mains_drawn_volts;
     service_bench_close(&watch.bench);
     service_bench printed;
