@@ -78,6 +78,7 @@ static void value_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *
 
 static void field_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *item,
                        const field *field, void *into) {
+    if (field->type == FIELD_LATER) return;
     void *out = (char *)into + field->offset;
     const field_word *word = NULL;
     if (field->type == FIELD_YES || field->type == FIELD_FLAG)
