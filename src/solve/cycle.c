@@ -18,9 +18,8 @@
 #define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
 #define MOST_PASSES 60
 
-typedef struct instant { /* one step: the current of both sides and its slopes */
+typedef struct instant { /* one step: the current of both sides and its slope, negative by V */
     double current, siemens;
-    double side[2], by_ln_e[2], by_ln_r[2], by_ln_k[2];
 } instant;
 
 typedef struct ring { /* the linear problem: d[k] r[k] - s[k] r[k-1] + b[k] I = f[k] */
@@ -66,41 +65,23 @@ void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const doub
 
 /* ---- the current of one side ---- */
 
-/* Solves d + R i(d) = w for the diode's own volts d: convex, so Newton from above falls to it. */
-static double diode_volts(const tube_curve *curve, double scale, double ohms, double w) {
-    double volts = w;
-    for (int pass = 0; pass < 30; pass++) {
-        double slope, current = tube_diode(curve, scale, volts, &slope);
-        double step = (volts + ohms * current - w) / (1 + ohms * slope);
-        volts -= step;
-        if (fabs(step) <= 1e-12 * w) break;
-    }
-    return volts;
-}
-
-static void add_side(const problem *given, int k, double emf, double ripple, instant *sum) {
-    const solve_cycle *cycle = given->cycle;
-    double ohms = given->drive->ohms[k], scale = given->drive->scale[k];
-    double w = emf - cycle->offset - given->volts - ripple;
-    if (w <= 0) return;
-    double slope, volts = diode_volts(cycle->curve, scale, ohms, w);
-    double current = tube_diode(cycle->curve, scale, volts, &slope);
-    double siemens = slope / (1 + ohms * slope);
-    sum->current += current;
-    sum->siemens += siemens;
-    sum->side[k] = current;
-    sum->by_ln_e[k] = siemens * emf;
-    sum->by_ln_r[k] = -current * siemens * ohms;
-    sum->by_ln_k[k] = current / (1 + ohms * slope);
+/* The volts that drive side k at step j, or nothing to speak of. */
+static double driving_volts(const problem *given, int k, int j, double ripple) {
+    double emf = given->drive->peak[k] * given->cycle->side[k].phase_sign * given->sine[j];
+    return emf - given->cycle->offset - given->volts - ripple;
 }
 
 static void at_every_instant(const problem *given, const double *ripple, instant *now) {
+    const solve_drive *drive = given->drive;
     memset(now, 0, STEPS * sizeof *now);
-    for (int k = 0; k < given->cycle->sides; k++) {
-        double peak = given->drive->peak[k] * given->cycle->side[k].phase_sign;
-        for (int j = 0; j < STEPS; j++)
-            add_side(given, k, peak * given->sine[j], ripple[j], &now[j]);
-    }
+    for (int k = 0; k < given->cycle->sides; k++)
+        for (int j = 0; j < STEPS; j++) {
+            double slope, w = driving_volts(given, k, j, ripple[j]);
+            if (w <= 0) continue;
+            now[j].current +=
+                tube_diode_behind(given->cycle->curve, drive->scale[k], drive->ohms[k], w, &slope);
+            now[j].siemens += slope / (1 + drive->ohms[k] * slope);
+        }
 }
 
 /* ---- the ring of linear equations ---- */
@@ -117,9 +98,10 @@ static double ring_solve(const ring *given, double *r) {
     double p[STEPS], q[STEPS], m[STEPS], sum_p = 0, sum_q = 0, sum_m = 0;
     double last_p = 0, last_q = 0, last_m = 1;
     for (int j = 0; j < STEPS; j++) {
-        p[j] = last_p = (given->f[j] + given->s[j] * last_p) / given->d[j];
-        q[j] = last_q = (given->s[j] * last_q - given->b[j]) / given->d[j];
-        m[j] = last_m = given->s[j] * last_m / given->d[j];
+        double over = 1 / given->d[j];
+        p[j] = last_p = (given->f[j] + given->s[j] * last_p) * over;
+        q[j] = last_q = (given->s[j] * last_q - given->b[j]) * over;
+        m[j] = last_m = given->s[j] * last_m * over;
         sum_p += last_p;
         sum_q += last_q;
         sum_m += last_m;
@@ -140,10 +122,10 @@ static void ring_adjoint(const ring *given, const double *wanted, double *mu) {
     p[STEPS] = q[STEPS] = 0;
     m[STEPS] = 1;
     for (int j = STEPS - 1; j >= 0; j--) {
-        double s = given->s[(j + 1) % STEPS];
-        p[j] = (wanted[j] + s * p[j + 1]) / given->d[j];
-        q[j] = (s * q[j + 1] - (given->border ? 1 : 0)) / given->d[j];
-        m[j] = s * m[j + 1] / given->d[j];
+        double s = given->s[(j + 1) % STEPS], over = 1 / given->d[j];
+        p[j] = (wanted[j] + s * p[j + 1]) * over;
+        q[j] = (s * q[j + 1] - (given->border ? 1 : 0)) * over;
+        m[j] = s * m[j + 1] * over;
         sum_p += given->b[j] * p[j];
         sum_q += given->b[j] * q[j];
         sum_m += given->b[j] * m[j];
@@ -229,40 +211,53 @@ static void weights(const problem *given, const instant *now, const ring *last, 
         weight[j] = choke ? 1.0 / STEPS + given->storage * (mu[j] - mu[(j + 1) % STEPS]) : mu[j];
 }
 
-static void slopes(const problem *given, const solve_wave *wave, const instant *now,
-                   const double *weight, solve_cycle_point *point) {
+/* Side k's part: how the mean output depends on its volts, ohms and perveance; and the side's own
+ * peak and rms current. */
+static void side_slopes(const problem *given, int k, const double *ripple, const double *weight,
+                        solve_cycle_point *point) {
+    double ohms = given->drive->ohms[k], scale = given->drive->scale[k], square = 0;
     for (int j = 0; j < STEPS; j++) {
-        point->by_v -= weight[j] * now[j].siemens;
-        for (int k = 0; k < given->cycle->sides; k++) {
-            point->by_ln_e[k] += weight[j] * now[j].by_ln_e[k];
-            point->by_ln_r[k] += weight[j] * now[j].by_ln_r[k];
-            point->by_ln_k_side[k] += weight[j] * now[j].by_ln_k[k];
-        }
+        double slope, w = driving_volts(given, k, j, ripple[j]);
+        if (w <= 0) continue;
+        double current = tube_diode_behind(given->cycle->curve, scale, ohms, w, &slope);
+        double emf = given->drive->peak[k] * fabs(given->sine[j]);
+        double siemens = slope / (1 + ohms * slope);
+        point->by_ln_e[k] += weight[j] * siemens * emf;
+        point->by_ln_r[k] -= weight[j] * siemens * current * ohms;
+        point->by_ln_k_side[k] += weight[j] * current / (1 + ohms * slope);
+        point->peak_a = fmax(point->peak_a, current);
+        square += current * current / STEPS;
     }
-    point->by_ln_k = point->by_ln_k_side[0] + point->by_ln_k_side[1];
-    if (given->cycle->henries > 0) return;
-    double square = given->volts * given->volts + 1;
-    double load = fmax(wave->current, 0) / sqrt(square);
-    for (int j = 0; j < STEPS; j++) {
-        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
-        point->by_v += weight[j] * r * load * given->volts / square;
-        point->by_ln_c -= weight[j] * given->storage * (r - before);
-    }
+    point->rms_a = fmax(point->rms_a, sqrt(square));
 }
 
-static void shape(const problem *given, const solve_wave *wave, const instant *now,
-                  solve_cycle_point *point) {
-    double low = INFINITY, high = -INFINITY, square[2] = {0, 0};
+static void slopes(const problem *given, const solve_wave *wave, const instant *now,
+                   const double *weight, solve_cycle_point *point) {
+    for (int k = 0; k < given->cycle->sides; k++)
+        side_slopes(given, k, wave->ripple, weight, point);
+    point->by_ln_k = point->by_ln_k_side[0] + point->by_ln_k_side[1];
+    double square = given->volts * given->volts + 1, low = INFINITY, high = -INFINITY;
+    bool choke = given->cycle->henries > 0;
+    double load = choke ? 0 : fmax(wave->current, 0) / sqrt(square);
     for (int j = 0; j < STEPS; j++) {
-        low = fmin(low, wave->ripple[j]);
-        high = fmax(high, wave->ripple[j]);
-        for (int k = 0; k < given->cycle->sides; k++) {
-            point->peak_a = fmax(point->peak_a, now[j].side[k]);
-            square[k] += now[j].side[k] * now[j].side[k] / STEPS;
-        }
+        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
+        point->by_v -= weight[j] * (now[j].siemens - r * load * given->volts / square);
+        point->by_ln_c -= choke ? 0 : weight[j] * given->storage * (r - before);
+        low = r < low ? r : low;
+        high = r > high ? r : high;
     }
     point->ripple_v = high - low;
-    point->rms_a = sqrt(fmax(square[0], square[1]));
+}
+
+/* Newton's last steps move the output by microvolts: there the slope at hand is exact enough
+ * (its error is of second order, far under the Kirchhoff limit). */
+static bool nearly_the_same(solve_work *work, size_t index, const solve_drive *drive,
+                            double volts) {
+    solve_cycle_point *point = &work->cycle_point[index];
+    if (memcmp(drive, &point->at, sizeof *drive) != 0 || !(fabs(volts - point->at_v) < 1e-5))
+        return false;
+    point->current = work->wave[index].current + point->by_v * (volts - point->at_v);
+    return true;
 }
 
 void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, double volts) {
@@ -272,6 +267,7 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
     double per_step = STEPS * cycle->hertz;
     problem given = {.cycle = cycle, .drive = drive, .sine = work->system->sine, .volts = volts};
     given.storage = (cycle->henries > 0 ? cycle->henries : drive->farads) * per_step;
+    if (nearly_the_same(work, index, drive, volts)) return;
     instant now[STEPS];
     ring last;
     double weight[STEPS];
@@ -279,8 +275,7 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
         memset(wave, 0, sizeof *wave); /* a bad start: once more from no ripple at all */
         settle(&given, wave, now, &last);
     }
-    *point = (solve_cycle_point){.current = wave->current};
+    *point = (solve_cycle_point){.current = wave->current, .at_v = volts, .at = *drive};
     weights(&given, now, &last, weight);
     slopes(&given, wave, now, weight, point);
-    shape(&given, wave, now, point);
 }

@@ -45,11 +45,11 @@ static void flow(solve_work *work, int a, int b, double current) {
     double size = fabs(current);
     if (a >= 0) {
         work->residual[a] += current;
-        work->flow[a] = fmax(work->flow[a], size);
+        if (size > work->flow[a]) work->flow[a] = size;
     }
     if (b >= 0) {
         work->residual[b] -= current;
-        work->flow[b] = fmax(work->flow[b], size);
+        if (size > work->flow[b]) work->flow[b] = size;
     }
 }
 

@@ -7,9 +7,8 @@
 #define MOST_STEPS 60
 #define CLOSE_A 1e-10      /* Kirchhoff, ten times closer than the contract */
 #define CLOSE_PART 1e-8    /* of the largest current at the node */
-#define CLOSE_VOLTS 1e-6   /* last step, relative to 1 V + |x| */
+#define CLOSE_VOLTS 1e-4   /* last step, relative to 1 V + |x| */
 #define LONGEST_STEP 500.0 /* V that one step may move an unknown */
-#define HALVINGS 5
 
 const char *solve_outcome_text(solve_outcome outcome) {
     static const char *const text[] = {
@@ -96,7 +95,7 @@ static double merit(const solve_work *work) {
     double worst = 0;
     for (int i = 0; i < system->unknowns; i++) {
         double own = fabs(work->value[system->place[i]]);
-        double volts = fabs(work->residual[i]) / fmax(own, SOLVE_GMIN);
+        double volts = fabs(work->residual[i]) / own;
         if (!(volts <= worst)) worst = volts;
     }
     return worst;
@@ -108,11 +107,15 @@ static bool close_enough(const solve_work *work) {
     return true;
 }
 
-static double longest(const solve_work *work) {
-    double most = 0;
+/* Each unknown on its own: one node left floating must not hold back the rest. */
+static bool limit_step(solve_work *work) {
+    bool limited = false;
     for (int i = 0; i < work->system->unknowns; i++)
-        most = fmax(most, fabs(work->step[i]));
-    return most;
+        if (fabs(work->step[i]) > LONGEST_STEP) {
+            work->step[i] = copysign(LONGEST_STEP, work->step[i]);
+            limited = true;
+        }
+    return limited;
 }
 
 static bool small_step(const solve_work *work, const double *x) {
@@ -126,17 +129,19 @@ static void move(solve_work *work, const double *from, double part, double *to) 
         to[i] = from[i] + part * work->step[i];
 }
 
-/* Takes the step, or less of it where the whole makes things much worse. Returns the part taken. */
+/* Takes the step, or half of it where the whole makes things worse. To halve again and again would
+ * creep: a tube that cuts off, or a grid left floating, must first get worse (tried: one halving
+ * fails in no fault of the library's amps where five fail in one of ten). Returns the part taken.
+ */
 static double damped_move(solve_work *work, const double *numbers, double *x, double before) {
     int n = work->system->unknowns;
-    double part = fmin(1, LONGEST_STEP / fmax(longest(work), 1e-30));
     memcpy(work->trial, x, (size_t)n * sizeof *x);
-    for (int k = 0;; k++) {
-        move(work, work->trial, part, x);
-        solve_evaluate(work, numbers, x);
-        if (k == HALVINGS || merit(work) <= fmax((1 - 0.1 * part) * before, 1e-9)) return part;
-        part /= 2;
-    }
+    move(work, work->trial, 1, x);
+    solve_evaluate(work, numbers, x);
+    if (merit(work) <= fmax(0.9 * before, 1e-9)) return 1;
+    move(work, work->trial, 0.5, x);
+    solve_evaluate(work, numbers, x);
+    return 0.5;
 }
 
 static int worst_unknown(const solve_work *work) {
@@ -174,10 +179,11 @@ solve_result solve_newton(solve_work *work, const double *numbers, double *x, in
     for (int step = 1; step <= most; step++) {
         double before = merit(work);
         if (!newton_step(work, anew)) return result_of(work, SOLVE_SINGULAR, step);
+        bool limited = limit_step(work);
         double part = damped_move(work, numbers, x, before);
-        if (part == 1 && close_enough(work) && small_step(work, x))
+        if (part == 1 && !limited && close_enough(work) && small_step(work, x))
             return result_of(work, SOLVE_CONVERGED, step);
-        anew = part < 0.5; /* a poor step may come from stale pivots */
+        anew = part < 1; /* a poor step may come from stale pivots */
     }
     return result_of(work, SOLVE_STALLED, most);
 }

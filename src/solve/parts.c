@@ -4,12 +4,15 @@
 
 #include "solve_impl.h"
 
-#define CLOSED 0.05        /* ohms of a good contact */
-#define END_OF_TRACK 1e-3  /* what stays of a pot's track with the wiper at its end */
-#define LEAST_OHMS 0.02    /* of a winding or a lead that states none */
-#define LEAK_SECONDS 500.0 /* ohms times farads of an electrolytic: its leak grows with its size   \
-                            */
-#define LEAK_FARAD 1e-9    /* below this, the leak of a film capacitor is SOLVE_NONE */
+#define MAINS_OHMS 0.5    /* of the wall and the cord; common practice, no source */
+#define CLOSED 0.05       /* ohms of a good contact */
+#define END_OF_TRACK 1e-3 /* what stays of a pot's track with the wiper at its end */
+#define HEATER_WINDING_OHMS 1e-3
+#define LEAST_OHMS 0.02 /* of a winding or a lead that states none */
+#define LEAK_SECONDS                                                                               \
+    500.0               /* ohms times farads of an electrolytic: its leak grows with its size      \
+                         */
+#define LEAK_FARAD 1e-9 /* below this, the leak of a film capacitor is SOLVE_NONE */
 
 static bool both_dc(const solve_system *system, const circuit_part *part, int a, int b) {
     int x = part->end[a], y = part->end[b];
@@ -47,12 +50,11 @@ static solve_branch plain(int slot) {
     return (solve_branch){.slot = {slot}, .slots = 1, .factor = 1, .emf = -1};
 }
 
+/* A part in series with a rectifier stands between nodes of alternating current, so it has no DC
+ * branch: the rectifier's source resistance takes up its ohms. */
 static bool simple(solve_system *system, int index, solve_what what, double ohms) {
     int slot = solve_slot_add(system, (solve_slot){index, what, 0, ohms});
-    if (slot < 0) return false;
-    if (solve_part_is_ac(system, index))
-        return true; /* the rectifier's source resistance takes it up */
-    return join(system, index, 0, 1, plain(slot));
+    return slot >= 0 && join(system, index, 0, 1, plain(slot));
 }
 
 /* A healthy capacitor's leak. An electrolytic's leakage current grows with its capacitance and
@@ -118,7 +120,13 @@ static bool contact(solve_system *system, int index, const circuit_part *part) {
     if (part->kind == CIRCUIT_JACK && part->position > 0) return true;
     int slot = solve_slot_add(system, (solve_slot){index, SOLVE_CONTACT, way, CLOSED});
     if (slot < 0) return false;
-    return solve_part_is_ac(system, index) || join(system, index, 0, way, plain(slot));
+    return join(system, index, 0, way, plain(slot));
+}
+
+static bool has_transformer(const circuit *amp) {
+    for (size_t i = 0; i < circuit_parts(amp); i++)
+        if (circuit_part_at(amp, i)->kind == CIRCUIT_WINDING) return true;
+    return false;
 }
 
 static double at_least(double ohms) {
@@ -152,7 +160,8 @@ static double primary_volts(const solve_system *system, const char *transformer)
     return circuit_about_of(system->amp)->mains_volts;
 }
 
-/* A heater winding gives its rms volts in the heater layer and ties its ends together at DC. */
+/* A heater winding gives its rms volts in the heater layer and ties its ends together at DC. Its
+ * volts are those at its load, so its own ohms are left out of the layer, all but a trace. */
 static bool heater_half(solve_system *system, int index, int half, solve_branch branch) {
     const circuit_part *part = circuit_part_at(system->amp, (size_t)index);
     int a = half, b = half + 1;
@@ -166,6 +175,7 @@ static bool heater_half(solve_system *system, int index, int half, solve_branch 
         if (!solve_branch_add(system, dc)) return false;
     }
     branch.heater = branch.source = true;
+    branch.factor = HEATER_WINDING_OHMS / system->nominal[branch.slot[0]];
     branch.drawn = primary_volts(system, part->winding.transformer);
     branch.a = solve_warm(system, part->end[a]);
     branch.b = solve_warm(system, part->end[b]);
@@ -235,9 +245,32 @@ static bool make_part(solve_system *system, int index, const circuit_part *part)
     }
 }
 
+static int named_node(const circuit *amp, const char *name) {
+    for (size_t n = 1; n < circuit_nodes(amp); n++)
+        if (strcmp(circuit_node_at(amp, n)->name, name) == 0) return (int)n;
+    return 0;
+}
+
+/* With no transformer the mains itself feeds the heater string, from line to neutral (or, where
+ * no node has that name, to ground). */
+static bool mains_source(solve_system *system) {
+    int line = solve_warm(system, named_node(system->amp, "line"));
+    int neutral = solve_warm(system, named_node(system->amp, "neutral"));
+    if (line < 0 || has_transformer(system->amp)) return true;
+    int slot = solve_slot_add(system, (solve_slot){-1, SOLVE_OHMS, 0, MAINS_OHMS});
+    solve_branch branch = plain(slot);
+    branch.a = line;
+    branch.b = neutral;
+    branch.part = -1;
+    branch.heater = branch.source = true;
+    branch.drawn = 1;
+    return slot >= 0 && solve_branch_add(system, branch) != NULL;
+}
+
 bool solve_make_parts(solve_system *system) {
     for (size_t i = 0; i < circuit_parts(system->amp) * CIRCUIT_ENDS; i++)
         system->inner_pin[i] = -1;
+    if (!mains_source(system)) return false;
     for (size_t i = 0; i < circuit_parts(system->amp); i++)
         if (!make_part(system, (int)i, circuit_part_at(system->amp, i))) return false;
     return true;

@@ -2,7 +2,8 @@
  * heaters in the layer of rms heater volts. */
 #include "solve_impl.h"
 
-#define CONTACT 0.05 /* ohms of a good socket contact */
+#define CONTACT 0.05         /* ohms of a good socket contact */
+#define HEATER_CONTACT 0.005 /* the same, in a heater's own current */
 
 static bool is_rectifier(const solve_system *system, int tube) {
     for (size_t i = 0; i < circuit_parts(system->amp); i++) {
@@ -45,8 +46,9 @@ static bool make_contacts(solve_system *system, int index, const circuit_part *p
     for (int pin = 1; pin <= part->tube->pins; pin++) {
         if (part->end[pin] < 0 || !(wanted_pin(part->tube, pin) || heater_pin(part->tube, pin)))
             continue;
-        if (solve_slot_add(system, (solve_slot){index, SOLVE_CONTACT, pin, CONTACT}) < 0)
-            return false;
+        bool heats = heater_pin(part->tube, pin) || is_rectifier(system, index);
+        double ohms = heats ? HEATER_CONTACT : CONTACT;
+        if (solve_slot_add(system, (solve_slot){index, SOLVE_CONTACT, pin, ohms}) < 0) return false;
     }
     double ohms = part->tube->heater_v / part->tube->heater_a;
     return solve_slot_add(system, (solve_slot){index, SOLVE_HEATER, 0, ohms}) >= 0;

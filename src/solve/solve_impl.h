@@ -116,12 +116,19 @@ struct solve_system {
     klu_common common;
 };
 
+typedef struct solve_drive { /* the numbers of one cycle */
+    double peak[2], ohms[2], scale[2], reflected[2];
+    double farads;
+} solve_drive;
+
 /* What a rectifier does at a given output, and how that changes. */
 typedef struct solve_cycle_point {
     double current, by_v;
     double by_ln_e[2], by_ln_r[2], by_ln_k, by_ln_k_side[2], by_ln_c;
     double scale_by_ratio; /* d ln K / d heater ratio */
     double peak_a, rms_a, ripple_v;
+    double at_v; /* the output and the numbers that all this holds for */
+    solve_drive at;
 } solve_cycle_point;
 
 typedef struct solve_wave {
@@ -159,7 +166,6 @@ bool solve_make_parts(solve_system *system);
 bool solve_make_tubes(solve_system *system);
 bool solve_make_supplies(solve_system *system);
 solve_heat solve_heat_of(const solve_system *system, int part, int unit);
-bool solve_part_is_ac(const solve_system *system, int part); /* in series with a rectifier */
 
 /* pattern.c */
 bool solve_make_pattern(solve_system *system);
@@ -174,10 +180,6 @@ void solve_unit_state(const solve_work *work, const solve_unit *unit, const doub
                       const double *x, tube_state *state);
 
 /* cycle.c */
-typedef struct solve_drive { /* the numbers of one cycle */
-    double peak[2], ohms[2], scale[2], reflected[2];
-    double farads;
-} solve_drive;
 void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
                     const double *x, solve_drive *drive);
 void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, double volts);

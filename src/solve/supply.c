@@ -3,8 +3,6 @@
 
 #include "solve_impl.h"
 
-#define MAINS_OHMS 0.5 /* of the wall and the cord; common practice, no source */
-
 static bool add_ohms(solve_side *side, int slot) {
     if (slot < 0) return true;
     if (side->ohm_slots == CYCLE_OHMS) return false;

@@ -4,8 +4,9 @@
 
 #include "solve_impl.h"
 
-#define CHAIN_OHMS 1e3 /* a resistor up to this much in a heater line belongs to the heater layer  \
-                        */
+#define CHAIN_OHMS                                                                                 \
+    1e3 /* a resistor up to this much in a heater line belongs to the heater layer                 \
+         */
 
 int solve_slot_add(solve_system *system, solve_slot slot) {
     if (system->slots == system->slot_room) return -1;
@@ -26,16 +27,6 @@ int solve_dc(const solve_system *system, int node) {
 
 int solve_warm(const solve_system *system, int node) {
     return node < 0 ? -1 : system->heater_of_node[node];
-}
-
-bool solve_part_is_ac(const solve_system *system, int part) {
-    for (size_t i = 0; i < circuit_parts(system->amp); i++) {
-        const circuit_part *other = circuit_part_at(system->amp, i);
-        if (other->kind != CIRCUIT_RECTIFIER) continue;
-        for (int k = 0; k < 4 && other->rectifier.through[k] >= 0; k++)
-            if (other->rectifier.through[k] == part) return true;
-    }
-    return false;
 }
 
 /* ---- which nodes carry alternating current only ---- */
@@ -166,8 +157,8 @@ base_code solve_make_nodes(solve_system *system, base_errors *errors) {
 /* Room enough for any part: a socket has a contact for each pin and six numbers for each unit. */
 static bool make_room(solve_system *system) {
     size_t parts = circuit_parts(system->amp);
-    system->slot_room = parts * 4 + 1;
-    system->branch_room = parts * 4 + 1;
+    system->slot_room = parts * 4 + 2;
+    system->branch_room = parts * 4 + 2;
     for (size_t i = 0; i < parts; i++)
         if (circuit_part_at(system->amp, i)->kind == CIRCUIT_TUBE) {
             system->slot_room += CIRCUIT_ENDS + 1 + 6 * TUBE_UNITS;
@@ -215,6 +206,7 @@ solve_system *solve_system_new(const circuit *amp, base_errors *errors) {
     }
     *system = (solve_system){.amp = amp, .arena = arena};
     klu_defaults(&system->common);
+    system->common.scale = -1; /* conductances dominate the diagonal: rows need no scaling */
     if (solve_make_nodes(system, errors) == BASE_OK && make_elements(system)) return system;
     if (base_errors_worst(errors) == BASE_OK)
         base_errors_add(errors, BASE_MEMORY, nowhere,

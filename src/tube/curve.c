@@ -194,6 +194,22 @@ double tube_diode(const tube_curve *curve, double scale, double volts, double *s
     return i.value;
 }
 
+/* With u the root of the diode's own volts, u^2 + R k u^3 = V. Newton from just below the root:
+ * the left side is convex, so the second step and all after it come down from above. */
+double tube_diode_behind(const tube_curve *curve, double scale, double ohms, double volts,
+                         double *inside) {
+    if (!(volts > 0)) return *inside = 0;
+    double k = scale * curve->perveance, a = ohms * k, root = sqrt(volts);
+    double u = root / sqrt(1 + a * root);
+    for (int pass = 0; pass < 12; pass++) {
+        double step = (u * u * (1 + a * u) - volts) / (u * (2 + 3 * a * u));
+        u -= step;
+        if (fabs(step) <= 1e-12 * u) break;
+    }
+    *inside = 1.5 * k * u;
+    return k * u * u * u;
+}
+
 tube_small tube_small_signal(const tube_point *point) {
     double gm = point->d[0][2], gp = point->d[0][0];
     /* Below a nanosiemens the unit is cut off: a ratio of two nothings tells nothing. */

@@ -159,9 +159,13 @@ typedef struct tube_point {
 void tube_current(const tube_unit *unit, const tube_state *state, const tube_volts *volts,
                   tube_point *out);
 
-/* A diode's current [A] at `volts` across it, scaled by perveance factor `scale`; *slope gets its
- * derivative [S]. Used inside the rectifier's cycle, so it is kept cheap. */
+/* A diode's current [A] with `volts` across it, scaled by perveance factor `scale`; *slope gets its
+ * derivative [S]. Nothing below zero volts. */
 double tube_diode(const tube_curve *curve, double scale, double volts, double *slope);
+/* The same diode with `ohms` in series and `volts` across both; *inside gets the derivative of the
+ * current by the diode's own volts. Used at every step of the rectifier's cycle. */
+double tube_diode_behind(const tube_curve *curve, double scale, double ohms, double volts,
+                         double *inside);
 
 /* What the technician asks of a point. mu and rp are NAN where the tube is cut off. */
 typedef struct tube_small {
