@@ -224,7 +224,7 @@ static bool make_part(solve_system *system, int index, const circuit_part *part)
     case CIRCUIT_FUSE:
         return simple(system, index, SOLVE_OHMS, CLOSED);
     case CIRCUIT_LAMP:
-        return simple(system, index, SOLVE_OHMS, part->volts / part->value);
+        return simple(system, index, SOLVE_OHMS, part->value);
     case CIRCUIT_SPEAKER:
         return simple(system, index, SOLVE_OHMS, 0.8 * part->value);
     case CIRCUIT_CAPACITOR:
