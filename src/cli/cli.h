@@ -22,6 +22,7 @@ typedef enum cli_key {
     CLI_METER,
     CLI_MAINS,
     CLI_ALL,
+    CLI_HEALTHY,
     CLI_PLATE,
     CLI_SCREEN,
     CLI_GRID,

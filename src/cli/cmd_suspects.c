@@ -61,14 +61,19 @@ static diagnose_priors *priors(cli *cli) {
 }
 
 static diagnose_engine *engine_for(cli *cli, const solve_system *system, const cli_case *at) {
+    const char *healthy = cli_option(cli, CLI_HEALTHY);
     diagnose_options options = diagnose_defaults();
+    diagnose_readings *chart = healthy ? from_file(cli, system, healthy) : NULL;
     diagnose_priors *table = priors(cli);
-    if (!table) return NULL;
+    diagnose_engine *engine = NULL;
+    options.chart = chart;
     options.mains = at->measured ? at->mains : NAN;
     options.mains_spread = at->measured ? 0.005 : 0.03;
     options.meter = at->meter;
-    diagnose_engine *engine = diagnose_engine_new(system, table, &options, cli->errors);
+    if (table && base_errors_worst(cli->errors) == BASE_OK)
+        engine = diagnose_engine_new(system, table, &options, cli->errors);
     diagnose_priors_free(table);
+    diagnose_readings_free(chart);
     return engine;
 }
 
@@ -148,6 +153,8 @@ static const struct argp_option options[] = {
     {"meter", CLI_METER, "OHMS", 0,
      "The meter's load: 10M (when not given) or \"20k per volt\" or \"20k per volt on 300\"", 0},
     {"mains", CLI_MAINS, "VOLTS", 0, "The volts at the wall, measured", 0},
+    {"healthy", CLI_HEALTHY, "READINGS.yaml", 0,
+     "Readings of this very amp, or one like it, taken in health", 0},
     {"all", CLI_ALL, 0, 0, "List every suspect, also those under 1 %", 0},
     {0}};
 
