@@ -132,7 +132,7 @@ static void tell_basing(cli *cli, const tube_type *type) {
         cli_json_set(cli, row, "written", cli_json_text(type->pin[pin].written));
     }
     cli_heading(cli, "BASING");
-    cli_socket(cli, type, 0);
+    cli_socket(cli, type, 0, "");
 }
 
 static void tell_head(cli *cli, const tube_type *type) {

@@ -4,22 +4,34 @@
 #include <stdio.h>
 #include <string.h>
 
-/* The place that `at` names, or the first of two; part = -1 and node = -1 where it names a part. */
-static circuit_place find(const circuit *amp, const char *at) {
-    circuit_place place = {.node = -1, .part = -1, .pin = -1};
-    char first[128];
+static const circuit_place nowhere = {.node = -1, .part = -1, .pin = -1};
+
+static circuit_place find(const circuit *amp, const char *name) {
+    circuit_place place = nowhere;
     base_errors *scratch = base_errors_new();
-    snprintf(first, sizeof first, "%.*s", (int)strcspn(at, "-"), at);
-    if (!scratch || circuit_place_find(amp, first, (base_place){0}, &place, scratch) != BASE_OK)
-        place = (circuit_place){.node = -1, .part = -1, .pin = -1};
+    if (!scratch || circuit_place_find(amp, name, (base_place){0}, &place, scratch) != BASE_OK)
+        place = nowhere;
     base_errors_free(scratch);
     return place;
+}
+
+/* "B2-V2.4" in its two names; the second is empty where there is one only. */
+typedef struct leads {
+    char red[128], black[128];
+} leads;
+
+static leads leads_of(const char *at) {
+    leads leads;
+    const char *dash = strchr(at, '-');
+    snprintf(leads.red, sizeof leads.red, "%.*s", dash ? (int)(dash - at) : (int)strlen(at), at);
+    snprintf(leads.black, sizeof leads.black, "%s", dash ? dash + 1 : "");
+    return leads;
 }
 
 static const char *site_words(const circuit_part *part) {
     static const char *const words[] = {"", "on the board", "at the socket", "on a terminal strip",
                                         "on the chassis"};
-    return part->sits ? part->sits : words[part->site];
+    return part->site != CIRCUIT_SITE_UNSTATED ? words[part->site] : part->sits ? part->sits : "";
 }
 
 /* "where R14, C11 and L1 join" */
@@ -39,24 +51,32 @@ static void joined_parts(const circuit *amp, int node, char *text, size_t size) 
     if (told) snprintf(text + strlen(text), size - strlen(text), told > 1 ? " join" : " ends");
 }
 
-static void place_words(const circuit *amp, const circuit_place *place, const char *at, char *text,
-                        size_t size) {
-    int index = circuit_part_find(amp, at);
+static void place_words(const circuit *amp, const char *name, char *text, size_t size) {
+    circuit_place place = find(amp, name);
+    int index = circuit_part_find(amp, name);
     *text = 0;
-    if (place->part >= 0) {
-        char name[96];
-        const circuit_part *tube = circuit_part_at(amp, (size_t)place->part);
-        snprintf(text, size, "pin %d of %s (%s%s%s): %s", place->pin, tube->name, tube->tube->name,
+    if (place.part >= 0) {
+        char electrode[96];
+        const circuit_part *tube = circuit_part_at(amp, (size_t)place.part);
+        snprintf(text, size, "pin %d of %s (%s%s%s): %s", place.pin, tube->name, tube->tube->name,
                  tube->what ? ", " : "", tube->what ? tube->what : "",
-                 cli_electrode(tube->tube, place->pin, name, sizeof name));
-    } else if (place->node > 0) {
-        joined_parts(amp, place->node, text, size);
+                 cli_electrode(tube->tube, place.pin, electrode, sizeof electrode));
+    } else if (place.node > 0) {
+        joined_parts(amp, place.node, text, size);
     } else if (index >= 0) {
         const circuit_part *part = circuit_part_at(amp, (size_t)index);
-        snprintf(text, size, "the volts across %s%s%s%s%s", part->name, part->written ? ", " : "",
-                 part->written ? part->written : "", *site_words(part) ? ", " : "",
-                 site_words(part));
+        snprintf(text, size, "the volts across %s%s%s%s%s%s%s", part->name,
+                 part->written ? ", " : "", part->written ? part->written : "",
+                 part->what ? ", " : "", part->what ? part->what : "",
+                 *site_words(part) ? ", " : "", site_words(part));
     }
+}
+
+/* Neither lead on ground: by the chart's own probe of that name. */
+static bool is_difference(const cli_case *at, const char *name) {
+    int place = cli_place_named(at->engine, name);
+    if (place < 0) return strchr(name, '-') != NULL;
+    return diagnose_place_at(at->engine, (size_t)place)->probe.minus > 0;
 }
 
 static const char *safety_words(bool on_mains, bool difference) {
@@ -75,31 +95,39 @@ static void tell_safety(cli *cli, const circuit *amp, bool difference) {
     bool on_mains = cli_amp_on_mains(amp);
     base_text_add(&cli->out, "\n  %sHANDS%s  ", cli_style_on(cli, CLI_WARN),
                   cli_style_on(cli, CLI_PLAIN));
-    if (on_mains && difference) cli_fill(cli, 9, 9, "Isolation transformer first.");
-    if (on_mains && difference) base_text_add(&cli->out, "         ");
+    if (on_mains && difference) {
+        cli_fill(cli, 9, 9, "Isolation transformer first.");
+        base_text_add(&cli->out, "         ");
+    }
     cli_fill(cli, 9, 9, safety_words(on_mains, difference));
 }
 
-void cli_probe_text(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
-    circuit_place place = find(at->amp, next->at);
-    bool difference = place.node < 0 || strchr(next->at, '-');
-    char words[512];
-    place_words(at->amp, &place, next->at, words, sizeof words);
-    base_text_add(&cli->out, "  %s%s%s  %s", cli_style_on(cli, CLI_STRONG), next->at,
-                  cli_style_on(cli, CLI_PLAIN), next->quantity);
-    if (*words) {
-        base_text_add(&cli->out, ", ");
-        cli_fill(cli, 6 + (int)(strlen(next->at) + strlen(next->quantity)), 2, words);
-    } else {
+void cli_probe_where(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
+    leads leads = leads_of(next->at);
+    char red[512], black[512], line[1280];
+    place_words(at->amp, leads.red, red, sizeof red);
+    place_words(at->amp, leads.black, black, sizeof black);
+    if (*leads.black)
+        snprintf(line, sizeof line, "%s, red lead on %s, %s; black lead on %s, %s", next->quantity,
+                 leads.red, red, leads.black, black);
+    else
+        snprintf(line, sizeof line, "%s%s%s", next->quantity, *red ? ", " : "", red);
+    base_text_add(&cli->out, "  %s%s%s  ", cli_style_on(cli, CLI_STRONG), next->at,
+                  cli_style_on(cli, CLI_PLAIN));
+    cli_fill(cli, 4 + (int)strlen(next->at), 2, line);
+    if (!next->why) return;
+    base_text_add(&cli->out, "  ");
+    cli_fill(cli, 2, 2, next->why);
+}
+
+void cli_probe_how(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
+    leads leads = leads_of(next->at);
+    circuit_place red = find(at->amp, leads.red), black = find(at->amp, leads.black);
+    circuit_place pin = red.part >= 0 ? red : black;
+    if (pin.part >= 0) {
         base_text_add(&cli->out, "\n");
+        cli_socket(cli, circuit_part_at(at->amp, (size_t)pin.part)->tube, pin.pin,
+                   red.part >= 0 ? "red lead" : "black lead");
     }
-    if (next->why) {
-        base_text_add(&cli->out, "  ");
-        cli_fill(cli, 2, 2, next->why);
-    }
-    if (place.part >= 0) {
-        base_text_add(&cli->out, "\n");
-        cli_socket(cli, circuit_part_at(at->amp, (size_t)place.part)->tube, place.pin);
-    }
-    tell_safety(cli, at->amp, difference);
+    tell_safety(cli, at->amp, is_difference(at, next->at));
 }

@@ -49,7 +49,7 @@ const char *cli_electrode(const tube_type *type, int pin, char *buffer, size_t s
     return buffer;
 }
 
-void cli_socket(cli *cli, const tube_type *type, int pin) {
+void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead) {
     char rows[ROWS][COLUMNS + 1], name[96];
     int lines = type->pins > ROWS ? type->pins : ROWS;
     draw(rows, type->pins, pin);
@@ -58,10 +58,10 @@ void cli_socket(cli *cli, const tube_type *type, int pin) {
         base_text_add(&cli->out, "  %-*s", COLUMNS, line < ROWS ? rows[line] : "");
         if (line < type->pins) {
             bool here = line + 1 == pin;
-            base_text_add(&cli->out, "%s%s %d  %s%s%s", here ? cli_style_on(cli, CLI_STRONG) : "",
+            base_text_add(&cli->out, "%s%s %d  %s%s%s%s", here ? cli_style_on(cli, CLI_STRONG) : "",
                           here ? ">" : " ", line + 1,
-                          cli_electrode(type, line + 1, name, sizeof name),
-                          here ? "   <- red lead" : "", here ? cli_style_on(cli, CLI_PLAIN) : "");
+                          cli_electrode(type, line + 1, name, sizeof name), here ? "   <- " : "",
+                          here ? lead : "", here ? cli_style_on(cli, CLI_PLAIN) : "");
         }
         base_text_add(&cli->out, "\n");
     }

@@ -27,7 +27,8 @@ int cli_leader(const diagnose_belief *belief, size_t group);
 const char *cli_suspect_words(const diagnose_suspect *suspect, char *buffer, size_t size);
 const char *cli_verdict_key(diagnose_verdict verdict); /* "not enough" */
 
-/* Where to put the probe, in words, with the socket drawn and the words on safety. */
-void cli_probe_text(cli *cli, const cli_case *at, const diagnose_probe_next *next);
+/* Where to put the probe and why, in words; then the socket drawn, and the words on safety. */
+void cli_probe_where(cli *cli, const cli_case *at, const diagnose_probe_next *next);
+void cli_probe_how(cli *cli, const cli_case *at, const diagnose_probe_next *next);
 
 #endif

@@ -36,11 +36,11 @@ static void tell_verdict(cli *cli, const cli_case *at) {
                                      : "No readings yet. The first place to probe is below.");
         break;
     case DIAGNOSE_LEANING:
-        snprintf(line, sizeof line, "Leaning to: %s%s. %s, and one more reading should confirm it.",
+        snprintf(line, sizeof line, "Leaning to: %s%s: %s. One more reading should confirm it.",
                  words, more, cli_chance_words(chance).text);
         break;
     case DIAGNOSE_SETTLED:
-        snprintf(line, sizeof line, "To blame: %s%s. %s.", words, more,
+        snprintf(line, sizeof line, "To blame: %s%s: %s.", words, more,
                  cli_chance_words(chance).text);
         break;
     case DIAGNOSE_HEALTHY:
@@ -114,8 +114,8 @@ static void tell_suspects(cli *cli, const cli_case *at) {
     for (size_t i = group; i < belief->groups; i++)
         rest += belief->group[i].probability;
     if (group < belief->groups)
-        base_text_add(&cli->out, "     %-12s  %14s%zu others together (--all)\n",
-                      cli_chance(rest).text, "", belief->groups - group);
+        base_text_add(&cli->out, "     %-12s  %14s%zu other%s (--all)\n", cli_chance(rest).text, "",
+                      belief->groups - group, belief->groups - group == 1 ? "" : "s together");
 }
 
 /* ---- readings -------------------------------------------------------------------------------- */
@@ -138,7 +138,7 @@ static void tell_reading(cli *cli, const cli_case *at, size_t index) {
     for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
         int leader = cli_leader(at->belief, group);
         double volts = group == 0 ? compare->predicted : NAN;
-        if (place >= 0 && leader >= 0)
+        if (group > 0 && place >= 0 && leader >= 0)
             volts = diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
         base_text_add(&cli->out, " %9s", cli_volts(volts).text);
     }
@@ -180,8 +180,9 @@ static void tell_next(cli *cli, const cli_case *at) {
     const diagnose_belief *belief = at->belief;
     if (belief->nexts == 0) return;
     cli_heading(cli, "NEXT READING");
-    cli_probe_text(cli, at, &belief->next[0]);
+    cli_probe_where(cli, at, &belief->next[0]);
     tell_expected(cli, at, belief->next[0].at);
+    cli_probe_how(cli, at, &belief->next[0]);
     if (belief->nexts < 2) return;
     base_text_add(&cli->out, "\n  Or, less telling or more work:\n");
     for (size_t i = 1; i < belief->nexts; i++) {

@@ -17,16 +17,18 @@ void cli_heading(cli *cli, const char *text) {
 }
 
 void cli_fill(cli *cli, int column, int indent, const char *text) {
+    bool fresh = true; /* no word on this line yet, so no blank before the next */
     while (*text) {
         int word = (int)strcspn(text, " \n");
-        if (column > indent && column + 1 + word > CLI_WIDTH) {
+        if (!fresh && column + 1 + word > CLI_WIDTH) {
             base_text_add(&cli->out, "\n%*s", indent, "");
             column = indent;
-        } else if (column > indent) {
+        } else if (!fresh) {
             base_text_add(&cli->out, " ");
             column++;
         }
         base_text_add(&cli->out, "%.*s", word, text);
+        fresh = false;
         column += word;
         text += word;
         text += strspn(text, " \n");
