@@ -14,31 +14,21 @@ typedef struct draft {
     tube_item pins, heater, units, ratings, fit;
 } draft;
 
-/* A number of one of a few words, by its place in a list. */
-static int word_of(tube_reader *reader, const tube_item *item, const char *text,
-                   const char *const *words, size_t count) {
-    for (size_t i = 0; i < count; i++)
-        if (strcmp(words[i], text) == 0) return (int)i;
-    const char *nearest = base_nearest_name(text, words, count);
-    TUBE_COMPLAIN(reader, BASE_UNKNOWN, item->place, "`%s` is no %s|did you mean `%s`?", text,
-                  item->key, nearest ? nearest : words[0]);
-    return 0;
-}
-
 /* ---- pins ------------------------------------------------------------------------------------ */
 
-static const char *const electrodes[] = {"none",    "plate",      "screen", "grid",
-                                         "cathode", "suppressor", "heater", "heater_tap"};
+static const char *const electrodes[] = {"none",       "plate",  "screen",     "grid", "cathode",
+                                         "suppressor", "heater", "heater_tap", NULL};
 
 typedef struct pin_draft {
-    const char *electrode, *written;
+    int electrode;
+    const char *written;
     double unit; /* from 1; 0: none or all */
 } pin_draft;
 
 static const tube_key pin_keys[] = {
-    {"electrode", true, tube_read_text, offsetof(pin_draft, electrode), 0, 0},
-    {"unit", false, tube_read_number, offsetof(pin_draft, unit), 1, TUBE_UNITS},
-    {"written", true, tube_read_text, offsetof(pin_draft, written), 0, 0},
+    TUBE_WORD("electrode", true, pin_draft, electrode, electrodes),
+    TUBE_NUMBER("unit", false, pin_draft, unit, 1, TUBE_UNITS),
+    TUBE_KEY("written", true, tube_read_text, pin_draft, written),
 };
 
 /* A pin of unit `unit` (-1: of all) becomes that unit's, unless an earlier pin holds it. */
@@ -57,20 +47,18 @@ static void read_pin(tube_reader *reader, const tube_item *item, tube_type *type
     long number = strtol(item->key, &end, 10);
     if (*end || number < 1 || number > type->pins) {
         TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
-                      "pin `%s` is not on a %s base|pins run 1 to %d", item->key, type->base_name,
-                      type->pins);
+                      "pin `%s` is not on this base (%s)|pins run 1 to %d", item->key,
+                      type->base_name, type->pins);
         return;
     }
     tube_read_map(reader, item, pin_keys, COUNT(pin_keys), &pin);
-    if (!pin.electrode || !pin.written) return;
     int unit = (int)pin.unit - 1;
     if (unit >= type->units)
         TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
                       "pin %ld is of unit %d, and there are %d|"
                       "declare the unit under units",
                       number, unit + 1, type->units);
-    int electrode = word_of(reader, item, pin.electrode, electrodes, COUNT(electrodes));
-    type->pin[number] = (tube_pin){(tube_electrode)electrode, unit, pin.written};
+    type->pin[number] = (tube_pin){(tube_electrode)pin.electrode, unit, pin.written};
     give_pin(type, (int)number, unit);
 }
 
@@ -96,10 +84,9 @@ static void read_pins(tube_reader *reader, draft *d) {
 
 /* ---- units ----------------------------------------------------------------------------------- */
 
-static const char *const kinds[] = {"diode", "triode", "pentode"};
+static const char *const kinds[] = {"diode", "triode", "pentode", NULL};
 
-#define CURVE(name, low, high)                                                                     \
-    { #name, true, tube_read_number, offsetof(tube_curve, name), low, high }
+#define CURVE(name, low, high) TUBE_NUMBER(#name, true, tube_curve, name, low, high)
 static const tube_key curve_keys[] = {
     CURVE(perveance, 1e-9, 1),    CURVE(mu, 0.5, 1e3),
     CURVE(kp, 0.1, 1e5),          CURVE(kvb, 0.1, 1e3),
@@ -111,7 +98,7 @@ static const tube_key curve_keys[] = {
 static const size_t curve_keys_of[] = {1, 7, COUNT(curve_keys)}; /* by kind */
 
 #define RANGE(name, low, high)                                                                     \
-    { #name, true, tube_read_range, offsetof(tube_region, name), low, high }
+    { #name, true, tube_read_range, offsetof(tube_region, name), low, high, NULL }
 static const tube_key region_keys[] = {
     RANGE(plate_v, 0, 1e4),
     RANGE(plate_a, 0, 10),
@@ -122,32 +109,30 @@ static const size_t region_keys_of[] = {2, 3, COUNT(region_keys)};
 
 typedef struct unit_draft {
     tube_unit unit;
-    const char *kind;
+    int kind;
     tube_item curve, region;
 } unit_draft;
 
-#define UNIT(name, needed, read, low, high)                                                        \
-    { #name, needed, read, offsetof(unit_draft, unit.name), low, high }
+#define UNIT(name, needed, low, high) TUBE_NUMBER(#name, needed, unit_draft, unit.name, low, high)
 static const tube_key unit_keys[] = {
-    UNIT(name, false, tube_read_text, 0, 0),
-    {"kind", true, tube_read_text, offsetof(unit_draft, kind), 0, 0},
-    UNIT(spread, true, tube_read_number, 0, 2),
-    UNIT(screen_spread, false, tube_read_number, 0, 2),
-    UNIT(cgk, false, tube_read_number, 0, 1e-9),
-    UNIT(cgp, false, tube_read_number, 0, 1e-9),
-    UNIT(cpk, false, tube_read_number, 0, 1e-9),
-    {"curve", true, tube_read_later, offsetof(unit_draft, curve), 0, 0},
-    {"region", true, tube_read_later, offsetof(unit_draft, region), 0, 0},
+    TUBE_KEY("name", false, tube_read_text, unit_draft, unit.name),
+    TUBE_WORD("kind", true, unit_draft, kind, kinds),
+    UNIT(spread, true, 0, 2),
+    UNIT(screen_spread, false, 0, 2),
+    UNIT(cgk, false, 0, 1e-9),
+    UNIT(cgp, false, 0, 1e-9),
+    UNIT(cpk, false, 0, 1e-9),
+    TUBE_KEY("curve", true, tube_read_later, unit_draft, curve),
+    TUBE_KEY("region", true, tube_read_later, unit_draft, region),
 };
 
 static void read_unit(tube_reader *reader, const tube_item *item, tube_unit *unit) {
     unit_draft u = {.unit.name = ""};
     tube_read_map(reader, item, unit_keys, COUNT(unit_keys), &u);
-    if (!u.kind || !u.curve.node || !u.region.node) return;
-    int kind = word_of(reader, item, u.kind, kinds, COUNT(kinds));
-    u.unit.kind = (tube_kind)kind;
-    tube_read_map(reader, &u.curve, curve_keys, curve_keys_of[kind], &u.unit.curve);
-    tube_read_map(reader, &u.region, region_keys, region_keys_of[kind], &u.unit.region);
+    if (!u.curve.node || !u.region.node) return;
+    u.unit.kind = (tube_kind)u.kind;
+    tube_read_map(reader, &u.curve, curve_keys, curve_keys_of[u.kind], &u.unit.curve);
+    tube_read_map(reader, &u.region, region_keys, region_keys_of[u.kind], &u.unit.region);
     *unit = u.unit;
 }
 
@@ -193,15 +178,15 @@ typedef struct rating_draft {
 } rating_draft;
 
 static const tube_key limit_keys[] = {
-    {"value", true, tube_read_number, offsetof(limit_draft, value), 1e-9, 1e9},
-    {"source", true, tube_read_text, offsetof(limit_draft, source), 0, 0},
+    TUBE_NUMBER("value", true, limit_draft, value, 1e-9, 1e9),
+    TUBE_KEY("source", true, tube_read_text, limit_draft, source),
 };
 
 #define LIMIT(name, limit_name)                                                                    \
-    { name, false, tube_read_later, offsetof(rating_draft, limit[limit_name]), 0, 0 }
+    TUBE_KEY(name, false, tube_read_later, rating_draft, limit[limit_name])
 static const tube_key rating_keys[] = {
-    {"system", true, tube_read_text, offsetof(rating_draft, system), 0, 0},
-    {"unit", false, tube_read_number, offsetof(rating_draft, unit), 1, TUBE_UNITS},
+    TUBE_KEY("system", true, tube_read_text, rating_draft, system),
+    TUBE_NUMBER("unit", false, rating_draft, unit, 1, TUBE_UNITS),
     LIMIT("plate_v", TUBE_PLATE_V),
     LIMIT("plate_w", TUBE_PLATE_W),
     LIMIT("plate_w_both", TUBE_PLATE_W_BOTH),
@@ -252,28 +237,29 @@ typedef struct fit_draft {
     tube_item published, fitted;
 } fit_draft;
 
+/* plate A, screen A, mu, rp, gm, in this order in a double[5] */
+#define FIGURE(name, place, high)                                                                  \
+    { name, false, tube_read_number, (place) * sizeof(double), 0, high, NULL }
 static const tube_key figure_keys[] = {
-    {"plate_a", false, tube_read_number, 0, 0, 100},
-    {"screen_a", false, tube_read_number, sizeof(double), 0, 100},
-    {"mu", false, tube_read_number, 2 * sizeof(double), 0, 1e6},
-    {"rp", false, tube_read_number, 3 * sizeof(double), 0, 1e12},
-    {"gm", false, tube_read_number, 4 * sizeof(double), 0, 100},
+    FIGURE("plate_a", 0, 100), FIGURE("screen_a", 1, 100), FIGURE("mu", 2, 1e6),
+    FIGURE("rp", 3, 1e12),     FIGURE("gm", 4, 100),
 };
 
-#define FIT(name, needed, read, low, high)                                                         \
-    { #name, needed, read, offsetof(fit_draft, fit.name), low, high }
+#define FIT(name, needed, read) TUBE_KEY(#name, needed, read, fit_draft, fit.name)
+#define FIT_NUMBER(name, needed, low, high)                                                        \
+    TUBE_NUMBER(#name, needed, fit_draft, fit.name, low, high)
 static const tube_key fit_keys[] = {
-    FIT(name, true, tube_read_text, 0, 0),
-    {"unit", false, tube_read_number, offsetof(fit_draft, unit), 1, TUBE_UNITS},
-    FIT(triode, false, tube_read_yes, 0, 0),
-    FIT(plate_v, true, tube_read_number, 0, 1e4),
-    FIT(screen_v, false, tube_read_number, 0, 1e4),
-    FIT(grid_v, false, tube_read_number, -1e3, 1e3),
-    {"published", true, tube_read_later, offsetof(fit_draft, published), 0, 0},
-    {"fitted", true, tube_read_later, offsetof(fit_draft, fitted), 0, 0},
-    FIT(source, true, tube_read_text, 0, 0),
-    FIT(confidence, true, tube_read_text, 0, 0),
-    FIT(exception, false, tube_read_text, 0, 0),
+    FIT(name, true, tube_read_text),
+    TUBE_NUMBER("unit", false, fit_draft, unit, 1, TUBE_UNITS),
+    FIT(triode, false, tube_read_yes),
+    FIT_NUMBER(plate_v, true, 0, 1e4),
+    FIT_NUMBER(screen_v, false, 0, 1e4),
+    FIT_NUMBER(grid_v, false, -1e3, 1e3),
+    TUBE_KEY("published", true, tube_read_later, fit_draft, published),
+    TUBE_KEY("fitted", true, tube_read_later, fit_draft, fitted),
+    FIT(source, true, tube_read_text),
+    FIT(confidence, true, tube_read_text),
+    FIT(exception, false, tube_read_text),
 };
 
 static void read_fit(tube_reader *reader, const tube_item *item, tube_fit *fit) {
@@ -303,15 +289,13 @@ static void read_fits(tube_reader *reader, draft *d) {
 /* ---- the whole ------------------------------------------------------------------------------- */
 
 static const tube_key heater_keys[] = {
-    {"volts", true, tube_read_number, offsetof(tube_type, heater_v), 0.5, 200},
-    {"amps", true, tube_read_number, offsetof(tube_type, heater_a), 0.01, 20},
-    {"source", true, tube_read_text, offsetof(tube_type, heater_source), 0, 0},
+    TUBE_NUMBER("volts", true, tube_type, heater_v, 0.5, 200),
+    TUBE_NUMBER("amps", true, tube_type, heater_a, 0.01, 20),
+    TUBE_KEY("source", true, tube_read_text, tube_type, heater_source),
 };
 
-#define TEXT(key, name, needed, read)                                                              \
-    { key, needed, read, offsetof(draft, type.name), 0, 0 }
-#define PART(name)                                                                                 \
-    { #name, true, tube_read_later, offsetof(draft, name), 0, 0 }
+#define TEXT(key, name, needed, read) TUBE_KEY(key, needed, read, draft, type.name)
+#define PART(name) TUBE_KEY(#name, true, tube_read_later, draft, name)
 static const tube_key type_keys[] = {
     TEXT("type", name, true, tube_read_text),
     TEXT("also", also, false, tube_read_texts),

@@ -243,6 +243,21 @@ void tube_read_range(tube_reader *reader, const tube_item *item, const tube_key 
                       "`%s` is no range|write its two ends, the lower first: [0, 300]", item->key);
 }
 
+void tube_read_word(tube_reader *reader, const tube_item *item, const tube_key *key, void *field) {
+    const char *text = NULL;
+    size_t count = 0;
+    tube_read_text(reader, item, key, &text);
+    if (!text) return;
+    for (; key->words[count]; count++)
+        if (strcmp(key->words[count], text) == 0) {
+            *(int *)field = (int)count;
+            return;
+        }
+    const char *nearest = base_nearest_name(text, key->words, count);
+    TUBE_COMPLAIN(reader, BASE_UNKNOWN, item->place, "`%s` is no %s|did you mean `%s`?", text,
+                  item->key, nearest ? nearest : key->words[0]);
+}
+
 void tube_read_yes(tube_reader *reader, const tube_item *item, const tube_key *key, void *field) {
     const char *text = NULL;
     tube_read_text(reader, item, key, &text);

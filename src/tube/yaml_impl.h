@@ -32,9 +32,18 @@ struct tube_key {
     const char *name;
     bool needed;
     tube_key_reader *read;
-    size_t offset;    /* of the field within the struct that the mapping fills */
-    double low, high; /* numbers: the range allowed, ends included */
+    size_t offset;            /* of the field within the struct that the mapping fills */
+    double low, high;         /* numbers: the range allowed, ends included */
+    const char *const *words; /* words: those allowed, NULL-ended */
 };
+
+/* One row of a table of keys: of a struct's field, by its reader; of a number; of a word. */
+#define TUBE_KEY(name, needed, read, type, field)                                                  \
+    { name, needed, read, offsetof(type, field), 0, 0, NULL }
+#define TUBE_NUMBER(name, needed, type, field, low, high)                                          \
+    { name, needed, tube_read_number, offsetof(type, field), low, high, NULL }
+#define TUBE_WORD(name, needed, type, field, words)                                                \
+    { name, needed, tube_read_word, offsetof(type, field), 0, 0, words }
 
 /* Notes the code of a complaint: `TUBE_COMPLAIN(reader, BASE_VALUE, place, "cause|remedy", ...)`.
  */
@@ -60,6 +69,7 @@ tube_key_reader tube_read_text;   /* const char * */
 tube_key_reader tube_read_texts;  /* const char *const *, NULL-ended */
 tube_key_reader tube_read_number; /* double */
 tube_key_reader tube_read_range;  /* double[2], rising */
+tube_key_reader tube_read_word;   /* int: its place among the key's words */
 tube_key_reader tube_read_yes;    /* bool: yes, no */
 tube_key_reader tube_read_later;  /* tube_item: kept, to be read by the caller */
 

@@ -1,45 +1,10 @@
 /* The fitted curves against figures from outside: every published point, and checks that no fit
  * has seen: resistance-coupled amplifier charts, cathode-biased points, Child and Langmuir's law.
  * All figures stand in units of their source; each names it. Most are from memory. */
-#include "support.h"
+#include "tube/types.h"
 
-#include <dirent.h>
 #include <gsl/gsl_multiroots.h>
 #include <math.h>
-
-#include "tube.h"
-
-static tube_library *all_types(void) {
-    tube_library *library = tube_library_new();
-    base_errors *errors = base_errors_new();
-    struct dirent **entries;
-    int files = scandir(SOURCE_DIR "/data/tubes", &entries, NULL, alphasort);
-    assert_true(files > 0);
-    for (int i = 0; i < files; i++) {
-        char path[300];
-        size_t length;
-        snprintf(path, sizeof path, "data/tubes/%s", entries[i]->d_name);
-        if (strstr(path, ".yaml")) {
-            char *text = support_file(path, &length);
-            assert_int_equal(tube_library_add(library, path, text, length, errors), BASE_OK);
-            free(text);
-        }
-        free(entries[i]);
-    }
-    free(entries);
-    base_errors_free(errors);
-    return library;
-}
-
-static int set_up(void **state) {
-    *state = all_types();
-    return 0;
-}
-
-static int tear_down(void **state) {
-    tube_library_free(*state);
-    return 0;
-}
 
 static const tube_unit *unit_of(void **state, const char *type, int unit) {
     const tube_type *found = tube_find(*state, type);
@@ -300,5 +265,5 @@ int main(void) {
         cmocka_unit_test(cathode_biased_points),   cmocka_unit_test(three_halves_power),
         cmocka_unit_test(a_6v6_read_on_the_bench),
     };
-    return cmocka_run_group_tests(tests, set_up, tear_down);
+    return cmocka_run_group_tests(tests, types_set_up, types_tear_down);
 }

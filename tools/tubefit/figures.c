@@ -14,16 +14,14 @@ typedef struct point_draft {
         gm_umho, load_ohm, load_pp_ohm, power_w;
 } point_draft;
 
-#define WORD(name, needed)                                                                         \
-    { #name, needed, tube_read_text, offsetof(point_draft, name), 0, 0 }
-#define NUMBER(name, needed, low, high)                                                            \
-    { #name, needed, tube_read_number, offsetof(point_draft, name), low, high }
+#define WORD(name, needed) TUBE_KEY(#name, needed, tube_read_text, point_draft, name)
+#define NUMBER(name, needed, low, high) TUBE_NUMBER(#name, needed, point_draft, name, low, high)
 static const tube_key point_keys[] = {
     WORD(name, true),
     WORD(source, true),
     WORD(confidence, true),
     WORD(exception, false),
-    {"triode_connected", false, tube_read_yes, offsetof(point_draft, triode_connected), 0, 0},
+    TUBE_KEY("triode_connected", false, tube_read_yes, point_draft, triode_connected),
     NUMBER(unit, false, 1, TUBE_UNITS),
     NUMBER(tubes, false, 1, 2),
     NUMBER(plate_v, true, 1, 2000),
@@ -42,16 +40,21 @@ static const tube_key point_keys[] = {
 };
 
 typedef struct unit_draft {
-    const char *name, *kind, *family;
+    const char *name;
+    int kind, family;
     double spread, screen_spread;
 } unit_draft;
 
+static const char *const kinds[] = {"diode", "triode", "pentode", NULL};
+static const char *const families[] = {"triode",    "small pentode", "power pentode",
+                                       "rectifier", "signal diode",  NULL};
+
 static const tube_key unit_keys[] = {
-    {"name", false, tube_read_text, offsetof(unit_draft, name), 0, 0},
-    {"kind", true, tube_read_text, offsetof(unit_draft, kind), 0, 0},
-    {"family", true, tube_read_text, offsetof(unit_draft, family), 0, 0},
-    {"spread", true, tube_read_number, offsetof(unit_draft, spread), 0, 2},
-    {"screen_spread", false, tube_read_number, offsetof(unit_draft, screen_spread), 0, 2},
+    TUBE_KEY("name", false, tube_read_text, unit_draft, name),
+    TUBE_WORD("kind", true, unit_draft, kind, kinds),
+    TUBE_WORD("family", true, unit_draft, family, families),
+    TUBE_NUMBER("spread", true, unit_draft, spread, 0, 2),
+    TUBE_NUMBER("screen_spread", false, unit_draft, screen_spread, 0, 2),
 };
 
 /* The file's top level. What the type takes over as it stands is only kept as text. */
@@ -60,13 +63,12 @@ typedef struct file_draft {
     tube_item ratings, units, points, rest;
 } file_draft;
 
-#define KEPT(name)                                                                                 \
-    { name, false, tube_read_later, offsetof(file_draft, rest), 0, 0 }
+#define KEPT(name) TUBE_KEY(name, false, tube_read_later, file_draft, rest)
 static const tube_key file_keys[] = {
-    {"type", true, tube_read_text, offsetof(file_draft, type), 0, 0},
-    {"ratings", true, tube_read_later, offsetof(file_draft, ratings), 0, 0},
-    {"units", true, tube_read_later, offsetof(file_draft, units), 0, 0},
-    {"points", true, tube_read_later, offsetof(file_draft, points), 0, 0},
+    TUBE_KEY("type", true, tube_read_text, file_draft, type),
+    TUBE_KEY("ratings", true, tube_read_later, file_draft, ratings),
+    TUBE_KEY("units", true, tube_read_later, file_draft, units),
+    TUBE_KEY("points", true, tube_read_later, file_draft, points),
     KEPT("also"),
     KEPT("class"),
     KEPT("base"),
@@ -78,28 +80,12 @@ static const tube_key file_keys[] = {
     KEPT("notes"),
 };
 
-/* The place of `word` among `words`, or -1 with a complaint. */
-static int word_of(tube_reader *reader, const tube_item *item, const char *word,
-                   const char *const *words, size_t count) {
-    for (size_t i = 0; word && i < count; i++)
-        if (strcmp(words[i], word) == 0) return (int)i;
-    TUBE_COMPLAIN(reader, BASE_UNKNOWN, item->place, "`%s` is not known here|see other figures",
-                  word ? word : "");
-    return -1;
-}
-
 static void read_unit(tube_reader *reader, const tube_item *item, figures *f) {
-    static const char *const kinds[] = {"diode", "triode", "pentode"};
-    static const char *const families[FAMILIES] = {"triode", "small pentode", "power pentode",
-                                                   "rectifier", "signal diode"};
     unit_draft u = {.name = ""};
     tube_read_map(reader, item, unit_keys, COUNT(unit_keys), &u);
-    int kind = word_of(reader, item, u.kind, kinds, COUNT(kinds));
-    int made = word_of(reader, item, u.family, families, COUNT(families));
-    if (kind < 0 || made < 0) return;
-    f->family[f->units] = (family)made;
+    f->family[f->units] = (family)u.family;
     f->unit[f->units++] = (tube_unit){.name = u.name,
-                                      .kind = (tube_kind)kind,
+                                      .kind = (tube_kind)u.kind,
                                       .spread = u.spread,
                                       .screen_spread = u.screen_spread};
 }
