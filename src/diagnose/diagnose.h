@@ -65,8 +65,7 @@ diagnose_priors *diagnose_priors_read(const char *file, const char *text, size_t
                                       base_errors *errors);
 void diagnose_priors_free(diagnose_priors *priors);
 
-/* ---- evidence ----------------------------------------------------------------------------------
- */
+/* ---- evidence ------------------------------------------------------------------------------ */
 
 typedef struct diagnose_meter {
     double ohms;          /* fixed input resistance; NAN: use ohms_per_volt times range */
@@ -79,6 +78,7 @@ typedef struct diagnose_reading {
     const char *at;    /* as written: "V2.3", "B1", "V5.4-B2", "R7" (across it) */
     solve_probe probe; /* meter_ohms filled in */
     double volts;
+    double resolution; /* V, the last digit that was written; 0.1 for "3.1" */
     diagnose_meter meter;
     base_place place;
 } diagnose_reading;
@@ -109,8 +109,7 @@ base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter
 base_code diagnose_probe_read(const solve_system *system, const char *written, base_place place,
                               solve_probe *probe, base_errors *errors);
 
-/* ---- belief
- * --------------------------------------------------------------------------------------- */
+/* ---- belief -------------------------------------------------------------------------------- */
 
 /* What is fixed for one amp: the catalogue, every fault's solved points and their predictions of
  * every place that a probe can go. Made once; each new reading then costs little. */
@@ -124,7 +123,9 @@ typedef struct diagnose_options {
     double unmodelled;    /* prior of something not modelled; 0.02 */
     double nothing;       /* prior of nothing wrong that DC shows; 0.05 */
     bool printed;         /* shift predictions by the printed chart where there is one */
-    diagnose_meter meter; /* for the readings that are proposed */
+    const diagnose_readings *chart; /* of an amp of this kind in health, besides; NULL: none.
+                                       Borrowed while the engine is made */
+    diagnose_meter meter;           /* for the readings that are proposed */
 } diagnose_options;
 diagnose_options diagnose_defaults(void);
 

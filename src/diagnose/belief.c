@@ -1,0 +1,184 @@
+/* From readings to a belief: weigh, gather by fault, group, judge, and look ahead. */
+#include "diagnose_impl.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* What a belief keeps beyond what is shown: the weight of each point, for diagnose_predicted. */
+typedef struct kept {
+    diagnose_belief belief; /* first, so that the one is the other */
+    double *weight;         /* by point */
+} kept;
+
+/* ---- suspects ---------------------------------------------------------------------------------
+ */
+
+static int likelier(const void *a, const void *b) {
+    const diagnose_suspect *x = a, *y = b;
+    if (x->probability != y->probability) return x->probability < y->probability ? 1 : -1;
+    return (x->fault > y->fault) - (x->fault < y->fault);
+}
+
+/* Sum of weights and geometric mean of the severities of each fault. */
+static bool gather(const diagnose_run_state *run, diagnose_belief *belief) {
+    const diagnose_catalogue *catalogue = &run->engine->catalogue;
+    belief->suspects = catalogue->count;
+    belief->suspect = base_arena_take(belief->arena, catalogue->count, sizeof *belief->suspect);
+    if (!belief->suspect) return false;
+    for (int i = 0; i < run->count; i++) {
+        const diagnose_case *one = &run->cases[i];
+        diagnose_suspect *suspect = &belief->suspect[one->fault];
+        suspect->probability += one->weight;
+        if (one->point < 0) continue;
+        double severity =
+            catalogue->fault[one->fault].severity[run->engine->point[one->point].severity];
+        if (isfinite(severity)) suspect->severity += one->weight * log(severity);
+    }
+    for (size_t f = 0; f < catalogue->count; f++) {
+        diagnose_suspect *suspect = &belief->suspect[f];
+        bool grid = catalogue->fault[f].severities > 1 && suspect->probability > 0;
+        suspect->fault = (int)f;
+        suspect->severity = grid ? exp(suspect->severity / suspect->probability) : NAN;
+        suspect->part = diagnose_words_part(run->engine, &catalogue->fault[f]);
+    }
+    qsort(belief->suspect, belief->suspects, sizeof *belief->suspect, likelier);
+    return true;
+}
+
+static bool name_suspects(const diagnose_run_state *run, diagnose_belief *belief) {
+    for (size_t i = 0; i < belief->suspects; i++) {
+        diagnose_suspect *suspect = &belief->suspect[i];
+        suspect->part = base_arena_text(belief->arena, suspect->part);
+        suspect->what =
+            diagnose_words_what(run->engine, &run->engine->catalogue.fault[suspect->fault],
+                                suspect->severity, belief->arena);
+        if (!suspect->part || !suspect->what) return false;
+    }
+    return true;
+}
+
+/* ---- readings beside predictions ----------------------------------------------------------------
+ */
+
+static double doubt_of(const diagnose_run_state *run, int i) {
+    double sum = 0;
+    for (int k = 0; k < run->count; k++)
+        if (run->cases[k].wrong) sum += run->cases[k].weight * run->cases[k].wrong[i];
+    return sum;
+}
+
+/* Mean and spread of reading i over the severities of a fault, as now believed. */
+static void predict(const diagnose_run_state *run, int fault, int i, diagnose_compare *compare) {
+    double sum = 0, first = 0, second = 0;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (one->fault != fault || !one->exact) continue;
+        sum += one->weight;
+        first += one->weight * one->mean[i];
+        second += one->weight * (one->mean[i] * one->mean[i] + one->variance[i]);
+    }
+    compare->predicted = sum > 0 ? first / sum : compare->healthy;
+    compare->spread = sum > 0 ? sqrt(fmax(second / sum - pow(compare->predicted, 2), 0)) : NAN;
+}
+
+static bool compare(const diagnose_run_state *run, diagnose_belief *belief, double *doubt) {
+    size_t count = (size_t)run->given;
+    belief->compare = base_arena_take(belief->arena, count + 1, sizeof *belief->compare);
+    if (!belief->compare) return false;
+    int leader = 0;
+    for (size_t i = belief->suspects; i-- > 0;)
+        if (belief->suspect[i].group == 0) leader = belief->suspect[i].fault;
+    for (int i = 0; i < run->given; i++) {
+        diagnose_compare *one = &belief->compare[belief->compares++];
+        one->at = base_arena_text(belief->arena, run->readings->reading[i].at);
+        if (!one->at) return false;
+        one->read = run->y[i];
+        one->healthy = run->healthy[i];
+        one->chance_wrong = doubt[i] = doubt_of(run, i);
+        predict(run, leader, i, one);
+    }
+    return true;
+}
+
+/* ---- the whole
+ * ------------------------------------------------------------------------------------- */
+
+static void summarise(const diagnose_run_state *run, diagnose_belief *belief) {
+    for (size_t g = 0; g < belief->groups; g++) {
+        double p = belief->group[g].probability;
+        if (p > 0) belief->entropy_bits -= p * log2(p);
+    }
+    for (int k = 0; k < run->count && k < 3; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (one->point >= 0 && one->weight > 0.1)
+            belief->outside |= run->engine->point[one->point].outside;
+    }
+}
+
+static bool tell_groups(const diagnose_run_state *run, diagnose_belief *belief) {
+    for (size_t g = 0; g < belief->groups && belief->group[g].probability > 0.01; g++)
+        if (!diagnose_words_tell(run, belief, g, &belief->group[g].tell)) return false;
+    return true;
+}
+
+static bool think(diagnose_run_state *run, kept *kept) {
+    diagnose_belief *belief = &kept->belief;
+    size_t faults = run->engine->catalogue.count;
+    if (!diagnose_weigh(run)) return false;
+    int *group = base_arena_take(run->arena, faults, sizeof *group);
+    double *doubt = base_arena_take(run->arena, (size_t)run->given + 1, sizeof *doubt);
+    kept->weight = base_arena_take(belief->arena, run->engine->points, sizeof(double));
+    if (!group || !doubt || !kept->weight) return false;
+    for (int k = 0; k < run->count; k++)
+        if (run->cases[k].point >= 0) kept->weight[run->cases[k].point] = run->cases[k].weight;
+    if (!gather(run, belief) || !name_suspects(run, belief)) return false;
+    if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
+    if (!diagnose_judge(run, belief, group, doubt)) return false;
+    summarise(run, belief);
+    if (!tell_groups(run, belief)) return false;
+    if (belief->verdict == DIAGNOSE_SETTLED) return true;
+    return diagnose_next_places(run, belief, group, doubt);
+}
+
+diagnose_belief *diagnose_run(diagnose_engine *engine, const diagnose_readings *readings,
+                              base_errors *errors) {
+    base_arena *arena = base_arena_new();
+    kept *kept = arena ? base_arena_take(arena, 1, sizeof *kept) : NULL;
+    diagnose_run_state run = {.engine = engine, .readings = readings, .arena = base_arena_new()};
+    bool good = false;
+    if (kept && run.arena) {
+        kept->belief.arena = arena;
+        good = think(&run, kept);
+    }
+    base_arena_free(run.arena);
+    if (good) return &kept->belief;
+    base_errors_add(errors, BASE_MEMORY,
+                    (base_place){.file = circuit_about_of(engine->bench.amp)->file},
+                    "no memory is left|close other programs and try again");
+    base_arena_free(arena);
+    return NULL;
+}
+
+void diagnose_belief_free(diagnose_belief *belief) {
+    if (belief) base_arena_free(belief->arena);
+}
+
+double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *belief,
+                          size_t suspect, size_t place) {
+    if (suspect >= belief->suspects || place >= engine->places.count) return NAN;
+    int fault = belief->suspect[suspect].fault, first = engine->first_point[fault];
+    const double *weight = ((const kept *)(const void *)belief)->weight;
+    if (first < 0) return NAN;
+    double sum = 0, mean = 0;
+    for (int k = 0; k < engine->catalogue.fault[fault].severities; k++) {
+        const diagnose_point *point = &engine->point[first + k];
+        if (!point->solved) continue;
+        double share = fmax(weight[first + k], 1e-12);
+        bool known = point->mean && !isnan(point->mean[place]);
+        double volts = known ? point->mean[place]
+                             : diagnose_bare(engine, point, &engine->places.place[place].probe);
+        mean += share * volts;
+        sum += share;
+    }
+    return sum > 0 ? mean / sum : NAN;
+}

@@ -1,0 +1,312 @@
+/* Private to diagnose: what its files share. Read priors, catalogue, places and latents first, then
+ * engine and predict, gauss and weigh, groups and next; belief puts them together.
+ *
+ * Letters, as in docs/method.md: y readings, m predicted means, A sensitivities to the latents
+ * (each scaled to one standard deviation), C covariance, Q its inverse, r = y - m. */
+#ifndef GRIDLEAK_DIAGNOSE_IMPL_H
+#define GRIDLEAK_DIAGNOSE_IMPL_H
+
+#include <math.h>
+
+#include "diagnose.h"
+
+/* ---- modes.c, priors.c ------------------------------------------------------------------------
+ */
+
+/* Kinds of part as the priors name them; a tube is named by what it does. */
+typedef enum diagnose_sort {
+    SORT_RESISTOR,
+    SORT_CAPACITOR,
+    SORT_POT,
+    SORT_SWITCH,
+    SORT_JACK,
+    SORT_INDUCTOR,
+    SORT_DIODE,
+    SORT_FUSE,
+    SORT_LAMP,
+    SORT_TUBE,
+    SORT_RECTIFIER_TUBE,
+    SORT_WINDING,
+    SORT_RECTIFIER,
+    SORT_OUTPUT_TRANSFORMER,
+    SORT_MAINS,
+    SORT_COUNT
+} diagnose_sort;
+const char *diagnose_sort_name(diagnose_sort sort);
+int diagnose_sort_find(const char *name); /* -1: none */
+int diagnose_mode_find(const char *key);
+/* Can a part of this sort fail so? The catalogue holds these and no others. */
+bool diagnose_can(diagnose_sort sort, diagnose_mode mode);
+
+/* Numbers of the priors file: spreads between good parts and noises of the bench. */
+typedef enum diagnose_number {
+    NUMBER_CARBON_DRIFT,
+    NUMBER_POT_TURN,
+    NUMBER_WINDING_VOLTS,
+    NUMBER_WINDING_HALVES,
+    NUMBER_WINDING_OHMS,
+    NUMBER_HEATER_OHMS,
+    NUMBER_RECTIFIER,
+    NUMBER_ELECTROLYTIC_LEAK,
+    NUMBER_FIRST_CAPACITOR,
+    NUMBER_GOOD_GAS,
+    NUMBER_LAW_EMISSION,
+    NUMBER_LAW_SCREEN,
+    NUMBER_STRAY_AMPS,
+    NUMBER_MAINS_WANDER,
+    NUMBER_COUNT
+} diagnose_number;
+double diagnose_number_of(const diagnose_priors *priors, diagnose_number number);
+
+/* What a weight may depend on. */
+typedef struct diagnose_stress {
+    diagnose_sort sort;
+    const circuit_part *part; /* NULL: the mains */
+    double volts;             /* across the part in the healthy amp, NAN: not known */
+} diagnose_stress;
+/* Relative weight of a failure mode; 0 where the file gives none. */
+double diagnose_weight(const diagnose_priors *priors, const diagnose_stress *stress,
+                       diagnose_mode mode);
+
+/* ---- places.c ----------------------------------------------------------------------------------
+ */
+
+typedef struct diagnose_place_list {
+    diagnose_place *place;
+    size_t count, room;
+} diagnose_place_list;
+/* Every place of the chart, without its healthy values. false: no memory. */
+bool diagnose_places_list(const solve_system *system, base_arena *arena,
+                          diagnose_place_list *places);
+/* Effort and risk of a reading that a good amp shows as `healthy` volts. */
+void diagnose_place_cost(const solve_system *system, diagnose_place *place, double source_ohms,
+                         const double level[2]);
+
+/* ---- catalogue.c -------------------------------------------------------------------------------
+ */
+
+/* The healthy amp, solved. */
+typedef struct diagnose_bench {
+    const solve_system *system;
+    const circuit *amp;
+    solve_work *work;
+    double *numbers; /* healthy, at the mains of the options */
+    double *x;
+} diagnose_bench;
+
+typedef struct diagnose_catalogue {
+    diagnose_fault *fault;
+    size_t count, room;
+    bool failed; /* memory */
+} diagnose_catalogue;
+bool diagnose_catalogue_make(const diagnose_bench *bench, const diagnose_priors *priors,
+                             const diagnose_options *options, base_arena *arena,
+                             diagnose_catalogue *catalogue);
+/* catalogue_tube.c, catalogue_supply.c: the modes of one part. */
+typedef struct diagnose_maker {
+    const diagnose_bench *bench;
+    const diagnose_priors *priors;
+    diagnose_catalogue *catalogue;
+    diagnose_stress stress;
+    int part;
+} diagnose_maker;
+/* Adds a fault that has no severity yet; NULL where its prior is 0 or memory is out. */
+diagnose_fault *diagnose_maker_add(diagnose_maker *maker, diagnose_mode mode, int which);
+/* The fault sets this slot to `number` at every severity. */
+void diagnose_fault_sets(diagnose_fault *fault, int slot, double number);
+/* `count` severities from `from` to `to`, evenly in ln; slot = severity * scale. */
+void diagnose_fault_grid(diagnose_fault *fault, int count, double from, double to);
+void diagnose_fault_follows(diagnose_fault *fault, int slot, double scale);
+int diagnose_maker_slot(const diagnose_maker *maker, solve_what what, int which);
+/* Volts between two nodes in the healthy amp, and the ohms that the rest of it shows there. */
+double diagnose_bench_volts(const diagnose_bench *bench, int plus, int minus, double *ohms);
+void diagnose_catalogue_tube(diagnose_maker *maker, bool rectifies);
+void diagnose_catalogue_winding(diagnose_maker *maker);
+void diagnose_catalogue_rectifier(diagnose_maker *maker);
+/* The mode leaves the whole amp without mains. */
+void diagnose_catalogue_dead(diagnose_maker *maker, diagnose_mode mode, int which);
+bool diagnose_catalogue_in_primary(const diagnose_maker *maker);
+
+/* ---- latents.c ---------------------------------------------------------------------------------
+ */
+
+/* What varies between good amps: one standard deviation moves each slot's gradient by `by`. */
+typedef struct diagnose_latent {
+    int slot[2];
+    double by[2];
+    bool law; /* an error of the tube's law, the same in every amp of this drawing */
+} diagnose_latent;
+
+typedef struct diagnose_latents {
+    diagnose_latent *latent;
+    int count;
+} diagnose_latents;
+bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *priors,
+                           const diagnose_options *options, base_arena *arena,
+                           diagnose_latents *latents);
+/* ---- engine.c, predict.c -----------------------------------------------------------------------
+ */
+
+/* One fault at one severity, solved. */
+typedef struct diagnose_point {
+    int fault, severity;
+    bool solved, outside;
+    double *x;
+    double *bare;  /* by place: predicted with no meter */
+    double *mean;  /* by place: as the meter shows it; NAN until asked for */
+    float *a;      /* places x (latents + 1); rows valid where mean is not NAN */
+    double mains;  /* rms volts at the wall under this fault */
+    float a_mains; /* of the mains latent; 0 where the fault sets it */
+} diagnose_point;
+
+struct diagnose_engine {
+    base_arena *arena;
+    diagnose_bench bench;
+    diagnose_options options;
+    double number[NUMBER_COUNT];
+    diagnose_catalogue catalogue;
+    diagnose_place_list places;
+    double *source; /* by place: ohms in the healthy amp */
+    diagnose_latents latents;
+    int columns;           /* of A: latents + 1 */
+    int mains_slot;        /* -1: the amp has none */
+    bool mains_varies;     /* then its latent is the first column of A */
+    diagnose_point *point; /* [0] is the healthy amp */
+    size_t points;
+    size_t unsolved;
+    int *first_point; /* by fault; -1: no point is its own */
+    int charted;      /* directions of the latents that a chart has told of */
+    double *shift;    /* by column: mean of the latents after the chart */
+    float *told;      /* charted x columns: those directions, orthonormal */
+    float *shrink;    /* by direction: how much of it the chart leaves no room for */
+    double span;      /* V that a wrong reading may show anything of */
+    double *work_numbers, *work_gradient, *work_x;
+};
+
+/* One row of A: the latents' columns, and one more for the severity within its cell. */
+void diagnose_latents_row(const diagnose_engine *engine, const double *gradient,
+                          const diagnose_point *point, float *row);
+/* Sets `numbers` to those of a point. */
+void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *point,
+                         double *numbers);
+/* Mean and row of A of one probe at the point that `diagnose_visit` went to. */
+bool diagnose_visit(diagnose_engine *engine, diagnose_point *point);
+double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
+                         const solve_probe *probe, float *row);
+/* Makes rows of `places` (indices, or NULL: all) valid. false: no memory or no solution. */
+bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *places, int count);
+const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *point, int place);
+/* Of two rows: the part of their covariance that comes from the latents. */
+double diagnose_covariance(const diagnose_engine *engine, const float *a, const float *b);
+double diagnose_range(double volts); /* of a hand meter that holds them */
+double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms);
+/* chart.c: conditions what is the same in every amp of this drawing on a chart of one in health.
+ * diagnose_chart_apply changes the row to match and returns the shift of its mean. */
+bool diagnose_chart_use(diagnose_engine *engine);
+double diagnose_chart_apply(const diagnose_engine *engine, float *row);
+
+/* ---- gauss.c -----------------------------------------------------------------------------------
+ */
+
+/* n readings under one hypothesis. q (n x n) and e (n) are room that the caller gives. */
+typedef struct diagnose_gauss {
+    int n;
+    double *q; /* C^-1 */
+    double *e; /* Q r */
+    double log_density;
+} diagnose_gauss;
+/* From the covariance c (n x n, symmetric) and r = y - m. false, with log_density -inf, where c is
+ * not positive definite even with a little added. */
+bool diagnose_gauss_make(diagnose_gauss *gauss, const double *c, const double *r, int n);
+/* ln density of y_i given all the others. */
+double diagnose_gauss_given(const diagnose_gauss *gauss, int i);
+/* ln density of the pair y_i, y_k given all the others. */
+double diagnose_gauss_pair(const diagnose_gauss *gauss, int i, int k);
+
+/* The same readings when each may be simply wrong, at most two at once. */
+typedef struct diagnose_mix {
+    double log_density;
+    double *term;    /* room for n */
+    double *wrong;   /* by reading: the chance that it is wrong */
+    double *without; /* by reading: ln density of the others alone */
+} diagnose_mix;
+/* `chance` of each to be wrong; `broad[i]`: ln density of a wrong reading i. */
+void diagnose_mix_make(const diagnose_gauss *gauss, double chance, const double *broad,
+                       diagnose_mix *mix);
+double diagnose_log_sum(double a, double b); /* ln(e^a + e^b) */
+
+/* Expected information about `group` from one value, in bits: cases with weights (sum 1), each
+ * predicting a Gaussian. `groups` counts the labels. NAN: no memory. */
+typedef struct diagnose_cases {
+    int count, groups;
+    const double *weight, *mean, *sd;
+    const int *group;
+} diagnose_cases;
+double diagnose_information(const diagnose_cases *cases);
+
+/* ---- weigh.c: the readings against every hypothesis ---------------------------------------------
+ */
+
+/* One hypothesis at one severity. */
+typedef struct diagnose_case {
+    int fault, point; /* point -1: something not modelled */
+    bool exact;       /* its own sensitivities were used, not the healthy amp's */
+    double log_weight, weight;
+    diagnose_gauss gauss;    /* of the readings; q NULL where not exact */
+    double *mean, *variance; /* by reading, model and noise included; NULL where not exact */
+    double *wrong;           /* by reading: chance that it is wrong; NULL where not exact */
+    double *without;         /* by reading: ln weight without it */
+    const float **row;       /* by reading */
+} diagnose_case;
+
+typedef struct diagnose_run {
+    diagnose_engine *engine;
+    const diagnose_readings *readings;
+    base_arena *arena;                  /* scratch */
+    int n;                              /* readings, and one more for a measured mains */
+    int given;                          /* readings->count */
+    int *place;                         /* by reading: the place with the same probe, or -1 */
+    double *y, *noise, *broad, *source; /* noise: variance of the meter */
+    double *healthy;                    /* mean in the healthy amp */
+    float *healthy_row;                 /* n x columns */
+    diagnose_case *cases;               /* all that are not hopeless */
+    int count;
+} diagnose_run_state;
+/* Fills the cases with weights that sum to 1. false: no memory. */
+bool diagnose_weigh(diagnose_run_state *run);
+/* Variance of what a meter shows, tolerance and model apart. */
+double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter, double volts,
+                      double resolution, double source_ohms);
+double diagnose_wander(const diagnose_engine *engine, const float *row);
+/* Volts between the probes at a point with no meter. */
+double diagnose_bare(const diagnose_engine *engine, const diagnose_point *point,
+                     const solve_probe *probe);
+
+/* ---- groups.c, next.c, verdict.c
+ * ------------------------------------------------------------------- */
+
+/* Labels each fault (by catalogue index) with a group; suspects are sorted. false: no memory. */
+bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_fault);
+/* `doubt`: by reading, how much it asks to be taken again, 0..1. */
+bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
+                          const int *group_of_fault, const double *doubt);
+/* Verdict and reason; raises the doubt of a reading that alone carries the leader. */
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault,
+                    double *doubt);
+
+/* ---- words.c, tell.c: texts for the technician, in `arena`; NULL: no memory
+ * ------------------------- */
+
+const char *diagnose_words_part(const diagnose_engine *engine, const diagnose_fault *fault);
+/* "leaky, some 2M" */
+const char *diagnose_words_what(const diagnose_engine *engine, const diagnose_fault *fault,
+                                double severity, base_arena *arena);
+/* "with C4 leaking", "in a good amp" */
+const char *diagnose_words_with(const diagnose_engine *engine, const diagnose_fault *fault,
+                                base_arena *arena);
+char *diagnose_words_volts(double volts, char text[24]);
+/* What would tell a group's members apart; *text NULL where nothing needs to. false: no memory. */
+bool diagnose_words_tell(const diagnose_run_state *run, const diagnose_belief *belief, size_t group,
+                         const char **text);
+
+#endif

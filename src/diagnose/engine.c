@@ -1,0 +1,256 @@
+/* What is fixed for one amp: the healthy point, the catalogue, the places, and every fault at every
+ * severity solved once. */
+#include "diagnose_impl.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+diagnose_options diagnose_defaults(void) {
+    return (diagnose_options){
+        .mains = NAN,
+        .mains_spread = 0.03,
+        .wrong = 0.01,
+        .model_spread = 0.05,
+        .screen_spread = 0.30,
+        .unmodelled = 0.02,
+        .nothing = 0.05,
+        .printed = true,
+        .chart = NULL,
+        .meter = {.ohms = 10e6, .ohms_per_volt = NAN, .range = NAN, .accuracy = 0.005},
+    };
+}
+
+/* ---- the healthy amp ---------------------------------------------------------------------------
+ */
+
+static base_code no_healthy_point(const diagnose_bench *bench, const solve_result *result,
+                                  base_errors *errors) {
+    base_place place = {.file = circuit_about_of(bench->amp)->file};
+    if (result->outcome == SOLVE_NO_MEMORY)
+        return base_errors_add(errors, BASE_MEMORY, place,
+                               "no memory is left|close other programs and try again");
+    return base_errors_add(errors, BASE_UNSOLVED, place,
+                           "the healthy amp could not be solved (%s), so no reading can be judged"
+                           "|check the amp file: a value off by a thousand, a missing joint",
+                           solve_outcome_text(result->outcome));
+}
+
+static bool make_bench(diagnose_engine *engine, const solve_system *system) {
+    diagnose_bench *bench = &engine->bench;
+    size_t slots = solve_slots(system), unknowns = solve_unknowns(system);
+    *bench = (diagnose_bench){.system = system, .amp = solve_circuit(system)};
+    bench->work = solve_work_new(system);
+    bench->numbers = base_arena_take(engine->arena, slots, sizeof(double));
+    bench->x = base_arena_take(engine->arena, unknowns, sizeof(double));
+    engine->work_numbers = base_arena_take(engine->arena, slots, sizeof(double));
+    engine->work_gradient = base_arena_take(engine->arena, slots, sizeof(double));
+    engine->work_x = base_arena_take(engine->arena, unknowns, sizeof(double));
+    return bench->work && bench->numbers && bench->x && engine->work_numbers &&
+           engine->work_gradient && engine->work_x;
+}
+
+static base_code solve_healthy(diagnose_engine *engine, base_errors *errors) {
+    diagnose_bench *bench = &engine->bench;
+    memcpy(bench->numbers, solve_nominal(bench->system),
+           solve_slots(bench->system) * sizeof(double));
+    engine->mains_slot = solve_slot_find(bench->system, -1, SOLVE_MAINS, 0);
+    if (engine->mains_slot >= 0 && isfinite(engine->options.mains))
+        bench->numbers[engine->mains_slot] = engine->options.mains;
+    solve_result result = solve_point(bench->work, bench->numbers, NULL, bench->x);
+    if (result.outcome > SOLVE_CONTINUED) return no_healthy_point(bench, &result, errors);
+    return BASE_OK;
+}
+
+/* ---- the places ---------------------------------------------------------------------------------
+ */
+
+/* The ranges of the hand meters that service notes were written with. */
+double diagnose_range(double volts) {
+    static const double ranges[] = {3, 10, 30, 100, 300, 1000};
+    for (size_t i = 0; i < sizeof ranges / sizeof *ranges; i++)
+        if (fabs(volts) <= ranges[i]) return ranges[i];
+    return ranges[sizeof ranges / sizeof *ranges - 1];
+}
+
+double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms) {
+    if (isfinite(meter->ohms)) return meter->ohms;
+    if (!(meter->ohms_per_volt > 0)) return INFINITY;
+    if (isfinite(meter->range)) return meter->ohms_per_volt * meter->range;
+    double ohms = meter->ohms_per_volt * diagnose_range(volts);
+    if (!(source_ohms > 0)) return ohms;
+    return meter->ohms_per_volt * diagnose_range(volts * ohms / (ohms + source_ohms));
+}
+
+static void settle_place(diagnose_engine *engine, size_t index) {
+    diagnose_bench *bench = &engine->bench;
+    diagnose_place *place = &engine->places.place[index];
+    double *source = &engine->source[index];
+    double volts = solve_read(bench->work, bench->numbers, bench->x, &place->probe, NULL, source);
+    if (!place->probe.heater)
+        place->probe.meter_ohms = diagnose_meter_ohms(&engine->options.meter, volts, *source);
+    const solve_probe *probe = &place->probe;
+    double level[2] = {0, 0};
+    for (int k = 0; k < 2 && !probe->heater; k++) {
+        int node = k == 0 ? probe->plus : probe->minus;
+        if (node > 0) level[k] = diagnose_bench_volts(bench, node, 0, NULL);
+        engine->span = fmax(engine->span, 1.5 * fabs(level[k]));
+    }
+    diagnose_place_cost(bench->system, place, *source, level);
+}
+
+static bool make_places(diagnose_engine *engine) {
+    if (!diagnose_places_list(engine->bench.system, engine->arena, &engine->places)) return false;
+    engine->source = base_arena_take(engine->arena, engine->places.count, sizeof(double));
+    if (!engine->source) return false;
+    engine->span = 50;
+    for (size_t i = 0; i < engine->places.count; i++)
+        settle_place(engine, i);
+    return true;
+}
+
+/* ---- the points
+ * ---------------------------------------------------------------------------------- */
+
+void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *point,
+                         double *numbers) {
+    const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    memcpy(numbers, engine->bench.numbers, solve_slots(engine->bench.system) * sizeof *numbers);
+    for (int s = 0; s < fault->sets; s++)
+        numbers[fault->slot[s]] = fault->number[s][point->severity];
+}
+
+/* Starts from the next milder severity where there is one, else from the healthy amp. */
+static bool solve_one(diagnose_engine *engine, diagnose_point *point,
+                      const diagnose_point *before) {
+    diagnose_bench *bench = &engine->bench;
+    size_t unknowns = solve_unknowns(bench->system);
+    point->x = base_arena_take(engine->arena, unknowns, sizeof(double));
+    if (!point->x) return false;
+    bool chain = before && before->solved && before->fault == point->fault;
+    diagnose_numbers_of(engine, point, engine->work_numbers);
+    solve_result result =
+        solve_point(bench->work, engine->work_numbers, chain ? before->x : bench->x, point->x);
+    point->solved = result.outcome <= SOLVE_CONTINUED;
+    point->outside = result.outside;
+    bool off = engine->catalogue.fault[point->fault].mode == DIAGNOSE_MAINS_OFF;
+    if (engine->mains_slot >= 0)
+        point->mains = (off ? engine->work_numbers : bench->numbers)[engine->mains_slot];
+    if (!point->solved) engine->unsolved++;
+    return true;
+}
+
+static size_t count_points(const diagnose_catalogue *catalogue) {
+    size_t count = 0;
+    for (size_t f = 0; f < catalogue->count; f++)
+        count += (size_t)catalogue->fault[f].severities;
+    return count;
+}
+
+/* Point 0 is the healthy amp; something not modelled has no point of its own. */
+static bool make_points(diagnose_engine *engine) {
+    const diagnose_catalogue *catalogue = &engine->catalogue;
+    engine->point = base_arena_take(engine->arena, count_points(catalogue), sizeof *engine->point);
+    engine->first_point = base_arena_take(engine->arena, catalogue->count, sizeof(int));
+    if (!engine->point || !engine->first_point) return false;
+    for (size_t f = 0; f < catalogue->count; f++) {
+        engine->first_point[f] = -1;
+        if (catalogue->fault[f].mode == DIAGNOSE_UNMODELLED) continue;
+        engine->first_point[f] = (int)engine->points;
+        for (int k = 0; k < catalogue->fault[f].severities; k++) {
+            diagnose_point *point = &engine->point[engine->points];
+            *point = (diagnose_point){.fault = (int)f, .severity = k};
+            if (!solve_one(engine, point, engine->points ? point - 1 : NULL)) return false;
+            engine->points++;
+        }
+    }
+    return engine->point[0].solved;
+}
+
+/* Healthy volts as the meter shows them, and their spread between good amps. */
+static bool describe_places(diagnose_engine *engine) {
+    diagnose_point *healthy = &engine->point[0];
+    if (!diagnose_rows(engine, healthy, NULL, (int)engine->places.count)) return false;
+    for (size_t i = 0; i < engine->places.count; i++) {
+        const float *row = diagnose_row(engine, healthy, (int)i);
+        engine->places.place[i].healthy = healthy->mean[i];
+        engine->places.place[i].spread = sqrt(diagnose_covariance(engine, row, row));
+    }
+    return true;
+}
+
+/* ---- the whole
+ * ------------------------------------------------------------------------------------ */
+
+static bool make_all(diagnose_engine *engine, const diagnose_priors *priors) {
+    for (int i = 0; i < NUMBER_COUNT; i++)
+        engine->number[i] = diagnose_number_of(priors, (diagnose_number)i);
+    if (!make_places(engine)) return false;
+    if (!diagnose_catalogue_make(&engine->bench, priors, &engine->options, engine->arena,
+                                 &engine->catalogue))
+        return false;
+    if (!diagnose_latents_make(&engine->bench, priors, &engine->options, engine->arena,
+                               &engine->latents))
+        return false;
+    engine->columns = engine->latents.count + 1;
+    engine->mains_varies = engine->mains_slot >= 0 && engine->options.mains_spread > 0;
+    return make_points(engine) && diagnose_chart_use(engine) && describe_places(engine);
+}
+
+diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_priors *priors,
+                                     const diagnose_options *options, base_errors *errors) {
+    base_arena *arena = base_arena_new();
+    diagnose_engine *engine = arena ? base_arena_take(arena, 1, sizeof *engine) : NULL;
+    base_place place = {.file = circuit_about_of(solve_circuit(system))->file};
+    base_code code = BASE_MEMORY;
+    if (engine) {
+        engine->arena = arena;
+        engine->options = options ? *options : diagnose_defaults();
+        if (make_bench(engine, system)) {
+            code = solve_healthy(engine, errors);
+            if (code == BASE_OK && make_all(engine, priors)) {
+                engine->options.chart = NULL;
+                return engine;
+            }
+        }
+    }
+    if (code == BASE_OK || code == BASE_MEMORY)
+        base_errors_add(errors, BASE_MEMORY, place,
+                        "no memory is left|close other programs and try again");
+    if (engine) solve_work_free(engine->bench.work);
+    base_arena_free(arena);
+    return NULL;
+}
+
+void diagnose_engine_free(diagnose_engine *engine) {
+    if (!engine) return;
+    solve_work_free(engine->bench.work);
+    base_arena_free(engine->arena);
+}
+
+size_t diagnose_faults(const diagnose_engine *engine) {
+    return engine->catalogue.count;
+}
+
+const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t index) {
+    return index < engine->catalogue.count ? &engine->catalogue.fault[index] : NULL;
+}
+
+const double *diagnose_healthy(const diagnose_engine *engine) {
+    return engine->bench.x;
+}
+
+size_t diagnose_unsolved(const diagnose_engine *engine) {
+    return engine->unsolved;
+}
+
+size_t diagnose_points(const diagnose_engine *engine) {
+    return engine->points;
+}
+
+size_t diagnose_places(const diagnose_engine *engine) {
+    return engine->places.count;
+}
+
+const diagnose_place *diagnose_place_at(const diagnose_engine *engine, size_t index) {
+    return index < engine->places.count ? &engine->places.place[index] : NULL;
+}

@@ -1,0 +1,228 @@
+/* Which suspects no reading could tell apart.
+ *
+ * Two suspects are as far apart as their predictions at all places lie, measured in standard
+ * deviations of what a good amp, the meter and the model leave open. A suspect with a severity is a
+ * line through its severities; what counts is the nearest point of that line. */
+#include "diagnose_impl.h"
+
+#include <lapacke.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define APART 2.0 /* deviations in all from which a reading may tell */
+#define APART_NOTHING                                                                              \
+    1.5 /* the same from a healthy amp: a fault that shows must not hide there                     \
+         */
+#define LEADERS 24
+#define LEAST 2e-3         /* of probability, to be compared with another suspect */
+#define LEAST_NOTHING 1e-6 /* the same, with a healthy amp */
+#define SHARE 0.05         /* of a suspect's own weight, for a severity to count */
+#define USUAL_DIGIT 0.05   /* V, last digit of a reading to come */
+
+typedef struct sorter {
+    diagnose_run_state *run;
+    diagnose_engine *engine;
+    diagnose_belief *belief;
+    base_arena *arena;
+    int places;
+    double *own;    /* by point: share of its fault's weight */
+    double *l;      /* places x places: the leader's covariance, factored */
+    double *centre; /* the leader's mean prediction with no meter */
+    double *z, *before;
+} sorter;
+
+/* ---- the leader ---------------------------------------------------------------------------------
+ */
+
+static const diagnose_fault *fault_of(const sorter *sorter, int fault) {
+    return &sorter->engine->catalogue.fault[fault];
+}
+
+/* The severity that is believed most. */
+static diagnose_point *best_point(const sorter *sorter, int fault) {
+    int first = sorter->engine->first_point[fault], best = first;
+    for (int k = 0; k < fault_of(sorter, fault)->severities; k++)
+        if (sorter->own[first + k] > sorter->own[best]) best = first + k;
+    return &sorter->engine->point[best];
+}
+
+static void predict_centre(sorter *sorter, int fault) {
+    int first = sorter->engine->first_point[fault];
+    memset(sorter->centre, 0, (size_t)sorter->places * sizeof(double));
+    double sum = 0;
+    for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
+        double own = sorter->own[first + k];
+        if (own < SHARE) continue;
+        sum += own;
+        for (int i = 0; i < sorter->places; i++)
+            sorter->centre[i] +=
+                own * diagnose_bare(sorter->engine, &sorter->engine->point[first + k],
+                                    &sorter->engine->places.place[i].probe);
+    }
+    for (int i = 0; i < sorter->places && sum > 0; i++)
+        sorter->centre[i] /= sum;
+}
+
+/* Factors the covariance of all places under the leader. false: it has none. */
+static bool factor_leader(sorter *sorter, int fault) {
+    diagnose_engine *engine = sorter->engine;
+    diagnose_point *point = best_point(sorter, fault);
+    int n = sorter->places;
+    if (!diagnose_rows(engine, point, NULL, n)) return false;
+    for (int i = 0; i < n; i++) {
+        const diagnose_place *place = &engine->places.place[i];
+        const float *row = diagnose_row(engine, point, i);
+        for (int k = 0; k <= i; k++)
+            sorter->l[k * n + i] = diagnose_covariance(engine, row, diagnose_row(engine, point, k));
+        double model = engine->options.model_spread * (point->mean[i] - place->healthy);
+        sorter->l[i * n + i] += diagnose_noise(engine, &engine->options.meter, point->mean[i],
+                                               USUAL_DIGIT, engine->source[i]) +
+                                diagnose_wander(engine, row) + model * model;
+    }
+    predict_centre(sorter, fault);
+    return LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
+}
+
+/* ---- distance
+ * ------------------------------------------------------------------------------------ */
+
+/* z = L^-1 (m - centre) of one point. */
+static void whiten(const sorter *sorter, const diagnose_point *point, double *z) {
+    int n = sorter->places;
+    for (int i = 0; i < n; i++)
+        z[i] = diagnose_bare(sorter->engine, point, &sorter->engine->places.place[i].probe) -
+               sorter->centre[i];
+    LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
+}
+
+/* Square of the distance from the origin to the segment from a to b. */
+static double to_segment(const double *a, const double *b, int n) {
+    double aa = 0, ad = 0, dd = 0;
+    for (int i = 0; i < n; i++) {
+        double d = b[i] - a[i];
+        aa += a[i] * a[i];
+        ad += a[i] * d;
+        dd += d * d;
+    }
+    double t = dd > 0 ? fmin(fmax(-ad / dd, 0), 1) : 0;
+    return fmax(aa + 2 * t * ad + t * t * dd, 0);
+}
+
+static double distance(sorter *sorter, int fault) {
+    int first = sorter->engine->first_point[fault];
+    double least = INFINITY;
+    bool joined = false;
+    for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
+        const diagnose_point *point = &sorter->engine->point[first + k];
+        if (!point->solved || sorter->own[first + k] < SHARE) {
+            joined = false;
+            continue;
+        }
+        whiten(sorter, point, sorter->z);
+        const double *from = joined ? sorter->before : sorter->z;
+        least = fmin(least, to_segment(from, sorter->z, sorter->places));
+        memcpy(sorter->before, sorter->z, (size_t)sorter->places * sizeof(double));
+        joined = true;
+    }
+    return sqrt(least);
+}
+
+/* ---- gathering
+ * -------------------------------------------------------------------------------------- */
+
+static bool comparable(const sorter *sorter, const diagnose_suspect *suspect, double least) {
+    return sorter->engine->first_point[suspect->fault] >= 0 && suspect->probability >= least;
+}
+
+/* Nothing wrong comes first: what only looks like it must not lead a group of its own. */
+static void gather(sorter *sorter, size_t leader, int group) {
+    diagnose_suspect *suspects = sorter->belief->suspect;
+    int fault = suspects[leader].fault;
+    suspects[leader].group = group;
+    bool nothing = fault_of(sorter, fault)->mode == DIAGNOSE_NOTHING;
+    double least = nothing ? LEAST_NOTHING : LEAST;
+    bool can = comparable(sorter, &suspects[leader], nothing ? 0 : LEAST) && group < LEADERS;
+    bool factored = can && factor_leader(sorter, fault);
+    for (size_t i = 0; i < sorter->belief->suspects; i++) {
+        if (suspects[i].group >= 0) continue;
+        int part = fault_of(sorter, suspects[i].fault)->part;
+        bool same = part >= 0 && part == fault_of(sorter, fault)->part;
+        if (!same && factored && comparable(sorter, &suspects[i], least))
+            same = distance(sorter, suspects[i].fault) < (nothing ? APART_NOTHING : APART);
+        if (same) suspects[i].group = group;
+    }
+}
+
+static bool take_room(sorter *sorter) {
+    size_t n = (size_t)sorter->places + 1;
+    sorter->own = base_arena_take(sorter->arena, sorter->engine->points, sizeof(double));
+    sorter->l = base_arena_take(sorter->arena, n * n, sizeof(double));
+    sorter->centre = base_arena_take(sorter->arena, n, sizeof(double));
+    sorter->z = base_arena_take(sorter->arena, n, sizeof(double));
+    sorter->before = base_arena_take(sorter->arena, n, sizeof(double));
+    return sorter->own && sorter->l && sorter->centre && sorter->z && sorter->before;
+}
+
+static void share_weights(sorter *sorter) {
+    const diagnose_run_state *run = sorter->run;
+    for (size_t s = 0; s < sorter->belief->suspects; s++) {
+        int fault = sorter->belief->suspect[s].fault, first = sorter->engine->first_point[fault];
+        if (first < 0) continue;
+        double sum = 0;
+        for (int k = 0; k < run->count; k++)
+            if (run->cases[k].fault == fault) sum += run->cases[k].weight;
+        for (int k = 0; k < run->count; k++)
+            if (run->cases[k].fault == fault && sum > 0)
+                sorter->own[run->cases[k].point] = run->cases[k].weight / sum;
+    }
+}
+
+static int by_probability(const void *a, const void *b) {
+    double x = ((const diagnose_group *)a)->probability,
+           y = ((const diagnose_group *)b)->probability;
+    return (x < y) - (x > y);
+}
+
+/* Sorts the groups and renames them in the suspects. */
+static bool settle(sorter *sorter, int groups) {
+    diagnose_belief *belief = sorter->belief;
+    belief->group = base_arena_take(belief->arena, (size_t)groups, sizeof *belief->group);
+    int *rank = base_arena_take(sorter->arena, (size_t)groups, sizeof *rank);
+    if (!belief->group || !rank) return false;
+    belief->groups = (size_t)groups;
+    for (int g = 0; g < groups; g++)
+        belief->group[g].members = (size_t)g; /* its name, for now */
+    for (size_t i = 0; i < belief->suspects; i++)
+        belief->group[belief->suspect[i].group].probability += belief->suspect[i].probability;
+    qsort(belief->group, belief->groups, sizeof *belief->group, by_probability);
+    for (int g = 0; g < groups; g++)
+        rank[belief->group[g].members] = g;
+    for (int g = 0; g < groups; g++)
+        belief->group[g].members = 0;
+    for (size_t i = 0; i < belief->suspects; i++) {
+        belief->suspect[i].group = rank[belief->suspect[i].group];
+        belief->group[belief->suspect[i].group].members++;
+    }
+    return true;
+}
+
+bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_fault) {
+    sorter sorter = {.run = run,
+                     .engine = run->engine,
+                     .belief = belief,
+                     .arena = run->arena,
+                     .places = (int)run->engine->places.count};
+    if (!take_room(&sorter)) return false;
+    share_weights(&sorter);
+    int groups = 0;
+    for (size_t i = 0; i < belief->suspects; i++)
+        belief->suspect[i].group = -1;
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].fault == 0) gather(&sorter, i, groups++);
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].group < 0) gather(&sorter, i, groups++);
+    if (!settle(&sorter, groups)) return false;
+    for (size_t i = 0; i < belief->suspects; i++)
+        group_of_fault[belief->suspect[i].fault] = belief->suspect[i].group;
+    return true;
+}

@@ -1,0 +1,73 @@
+/* What a fault predicts at the places, with its sensitivities: worked out when first asked for. */
+#include "diagnose_impl.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* Goes to the point, so that the solver's factors are those of it. */
+bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
+    if (!point->solved) return false;
+    diagnose_numbers_of(engine, point, engine->work_numbers);
+    solve_result result =
+        solve_point(engine->bench.work, engine->work_numbers, point->x, engine->work_x);
+    return result.outcome <= SOLVE_CONTINUED;
+}
+
+double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
+                         const solve_probe *probe, float *row) {
+    double volts = solve_read(engine->bench.work, engine->work_numbers, engine->work_x, probe,
+                              engine->work_gradient, NULL);
+    diagnose_latents_row(engine, engine->work_gradient, point, row);
+    return volts + diagnose_chart_apply(engine, row);
+}
+
+static bool make_room(diagnose_engine *engine, diagnose_point *point) {
+    if (point->mean) return true;
+    size_t places = engine->places.count;
+    double *mean = base_arena_take(engine->arena, places, sizeof *mean);
+    float *a = base_arena_take(engine->arena, places * (size_t)engine->columns, sizeof *a);
+    if (!mean || !a) return false;
+    for (size_t i = 0; i < places; i++)
+        mean[i] = NAN;
+    point->mean = mean;
+    point->a = a;
+    return true;
+}
+
+bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *places, int count) {
+    if (!make_room(engine, point)) return false;
+    bool here = false;
+    for (int i = 0; i < count; i++) {
+        int place = places ? places[i] : i;
+        if (place < 0 || !isnan(point->mean[place])) continue;
+        if (!here && !diagnose_visit(engine, point)) return false;
+        here = true;
+        double volts = diagnose_probe_at(engine, point, &engine->places.place[place].probe,
+                                         point->a + (size_t)place * (size_t)engine->columns);
+        if (!isfinite(volts)) return false;
+        point->mean[place] = volts;
+    }
+    return true;
+}
+
+const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *point, int place) {
+    return point->a + (size_t)place * (size_t)engine->columns;
+}
+
+static double dot(const float *restrict a, const float *restrict b, int count) {
+    float sums[8] = {0};
+    int i = 0;
+    for (; i + 8 <= count; i += 8)
+        for (int k = 0; k < 8; k++)
+            sums[k] += a[i + k] * b[i + k];
+    double sum = 0;
+    for (int k = 0; k < 8; k++)
+        sum += sums[k];
+    for (; i < count; i++)
+        sum += (double)a[i] * b[i];
+    return sum;
+}
+
+double diagnose_covariance(const diagnose_engine *engine, const float *a, const float *b) {
+    return dot(a, b, engine->columns);
+}

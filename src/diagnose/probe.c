@@ -1,0 +1,103 @@
+/* What a written place means: a pin, a node, a difference, or a part to read across. */
+#include "diagnose_impl.h"
+
+#include <ctype.h>
+#include <string.h>
+
+#define NAME_ROOM 128
+
+/* Copies without blanks at the ends; false where it is too long for any name. */
+static bool trim(char to[NAME_ROOM], const char *from, const char *end) {
+    while (from < end && isspace((unsigned char)*from))
+        from++;
+    while (end > from && isspace((unsigned char)end[-1]))
+        end--;
+    size_t length = (size_t)(end - from);
+    if (length == 0 || length >= NAME_ROOM) return false;
+    memcpy(to, from, length);
+    to[length] = 0;
+    return true;
+}
+
+static bool heater_pin(const circuit *amp, const circuit_place *place) {
+    if (place->part < 0 || place->pin < 1) return false;
+    const circuit_part *part = circuit_part_at(amp, (size_t)place->part);
+    if (part->kind != CIRCUIT_TUBE || place->pin > part->tube->pins) return false;
+    tube_electrode electrode = part->tube->pin[place->pin].electrode;
+    return electrode == TUBE_HEATER || electrode == TUBE_HEATER_TAP ||
+           (part->tube->direct && electrode == TUBE_CATHODE);
+}
+
+/* Between two places of the heater line the reading is rms heater volts. */
+static bool across_heater(const solve_system *system, const circuit_place place[2]) {
+    const circuit *amp = solve_circuit(system);
+    solve_probe probe = {.plus = place[0].node, .minus = place[1].node, .heater = true};
+    if (probe.plus == probe.minus || !solve_probe_exists(system, &probe)) return false;
+    for (int k = 0; k < 2; k++)
+        if (place[k].node == 0 && !heater_pin(amp, &place[k])) return false;
+    return true;
+}
+
+static base_code finish(const solve_system *system, const char *written, base_place at,
+                        solve_probe *probe, base_errors *errors) {
+    if (probe->plus == probe->minus)
+        return base_errors_add(errors, BASE_VALUE, at,
+                               "%.60s is one and the same node, which reads nothing"
+                               "|name a place that can carry volts",
+                               written);
+    if (solve_probe_exists(system, probe)) return BASE_OK;
+    return base_errors_add(errors, BASE_VALUE, at,
+                           "%.60s carries alternating current only, and its volts are not computed"
+                           "|read the supply after the rectifier instead",
+                           written);
+}
+
+static base_code across_part(const solve_system *system, int index, const char *written,
+                             base_place at, base_errors *errors, solve_probe *probe) {
+    const circuit_part *part = circuit_part_at(solve_circuit(system), (size_t)index);
+    bool two = part->ends == 2 && part->end[0] >= 0 && part->end[1] >= 0;
+    if (!two)
+        return base_errors_add(errors, BASE_VALUE, at,
+                               "%.60s is a %s with more than two ends|say which: %s.1, or two "
+                               "places with - between",
+                               written, circuit_kind_name(part->kind), part->name);
+    *probe = (solve_probe){.plus = part->end[0], .minus = part->end[1], .meter_ohms = INFINITY};
+    if (!solve_probe_exists(system, probe)) probe->heater = true;
+    return finish(system, written, at, probe, errors);
+}
+
+static base_code between(const solve_system *system, const char *written, const char *dash,
+                         base_place at, base_errors *errors, solve_probe *probe) {
+    const circuit *amp = solve_circuit(system);
+    char name[2][NAME_ROOM];
+    circuit_place place[2] = {{0, -1, -1}, {0, -1, -1}};
+    if (!trim(name[0], written, dash) || !trim(name[1], dash + 1, written + strlen(written)))
+        return base_errors_add(errors, BASE_SYNTAX, at,
+                               "%.60s is no place|write V2.3, B1, R7, or V5.4-B2", written);
+    for (int k = 0; k < 2; k++) {
+        base_code code = circuit_place_find(amp, name[k], at, &place[k], errors);
+        if (code != BASE_OK) return code;
+    }
+    *probe = (solve_probe){.plus = place[0].node, .minus = place[1].node, .meter_ohms = INFINITY};
+    probe->heater = across_heater(system, place);
+    return finish(system, written, at, probe, errors);
+}
+
+base_code diagnose_probe_read(const solve_system *system, const char *written, base_place at,
+                              solve_probe *probe, base_errors *errors) {
+    const circuit *amp = solve_circuit(system);
+    char name[NAME_ROOM];
+    *probe = (solve_probe){.meter_ohms = INFINITY};
+    if (!trim(name, written, written + strlen(written)))
+        return base_errors_add(errors, BASE_SYNTAX, at,
+                               "a place is missing or too long|write V2.3, B1, R7, or V5.4-B2");
+    const char *dash = strchr(name, '-');
+    if (dash) return between(system, name, dash, at, errors, probe);
+    int part = circuit_part_find(amp, name);
+    if (part >= 0) return across_part(system, part, name, at, errors, probe);
+    circuit_place place = {0, -1, -1};
+    base_code code = circuit_place_find(amp, name, at, &place, errors);
+    if (code != BASE_OK) return code;
+    probe->plus = place.node;
+    return finish(system, name, at, probe, errors);
+}

@@ -1,0 +1,168 @@
+/* How far the readings have got, and why the leader leads. */
+#include "diagnose_impl.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define SETTLED 0.9
+#define LEANS 0.5
+#define HEALTHY 0.8
+#define STILL_LEADS 0.5 /* probability that the leader keeps when any one reading is left out */
+#define STRANGE_BITS 6.0
+
+/* ---- who leads ---------------------------------------------------------------------------------
+ */
+
+static const diagnose_suspect *leader_of(const diagnose_belief *belief) {
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].group == 0) return &belief->suspect[i];
+    return &belief->suspect[0];
+}
+
+static const diagnose_case *best_case(const diagnose_run_state *run, int fault) {
+    for (int i = 0; i < run->count; i++)
+        if (run->cases[i].fault == fault) return &run->cases[i];
+    return NULL;
+}
+
+/* Probability of a group when reading i had not been taken. */
+static double without_reading(const diagnose_run_state *run, const int *group_of_fault, int group,
+                              int i) {
+    double own = -INFINITY, all = -INFINITY;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        double log_weight = one->without ? one->without[i] : one->log_weight;
+        all = diagnose_log_sum(all, log_weight);
+        if (group_of_fault[one->fault] == group) own = diagnose_log_sum(own, log_weight);
+    }
+    return all == -INFINITY ? 0 : exp(own - all);
+}
+
+/* Does the leading group still lead with any one reading left out? If not, that reading is in
+ * doubt: one reading may simply be wrong. */
+static bool confirmed(const diagnose_run_state *run, const int *group_of_fault, double *doubt) {
+    bool still = true;
+    for (int i = 0; i < run->given; i++) {
+        if (without_reading(run, group_of_fault, 0, i) >= STILL_LEADS) continue;
+        still = false;
+        doubt[i] = 1;
+    }
+    return still && run->given > 1;
+}
+
+/* Squared distance of the readings from a case, those that it calls wrong left out, against what
+ * chance allows. */
+static bool fits(const diagnose_run_state *run, const diagnose_case *one) {
+    if (!one || !one->exact) return true;
+    double sum = 0, n = run->n;
+    for (int i = 0; i < run->n; i++) {
+        sum += one->gauss.e[i] * (run->y[i] - one->mean[i]);
+        if (one->wrong[i] <= 0.5) continue;
+        sum -= one->gauss.e[i] * one->gauss.e[i] / one->gauss.q[i * run->n + i];
+        n -= 1;
+    }
+    return sum <= n + STRANGE_BITS * sqrt(2 * n + 1);
+}
+
+static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *belief,
+                              const int *group_of_fault, double *doubt) {
+    const diagnose_suspect *leader = leader_of(belief);
+    const diagnose_fault *fault = &run->engine->catalogue.fault[leader->fault];
+    double p = belief->groups ? belief->group[0].probability : 0;
+    bool nothing = belief->groups && group_of_fault[0] == 0;
+    if (run->given == 0 || p < LEANS) return DIAGNOSE_NOT_ENOUGH;
+    if (fault->mode == DIAGNOSE_UNMODELLED || !fits(run, best_case(run, leader->fault)))
+        return DIAGNOSE_STRANGE;
+    if (nothing) return p >= HEALTHY ? DIAGNOSE_HEALTHY : DIAGNOSE_NOT_ENOUGH;
+    bool sure = confirmed(run, group_of_fault, doubt);
+    return p > SETTLED && sure ? DIAGNOSE_SETTLED : DIAGNOSE_LEANING;
+}
+
+/* ---- reasons
+ * -------------------------------------------------------------------------------------- */
+
+/* The reading that departs most from a good amp, among those that the leader explains. */
+static int telling(const diagnose_run_state *run, const diagnose_belief *belief, int but) {
+    double most = 2;
+    int best = -1;
+    for (int i = 0; i < run->given; i++) {
+        const diagnose_compare *one = &belief->compare[i];
+        const float *row = run->healthy_row + (size_t)i * (size_t)run->engine->columns;
+        double good = sqrt(diagnose_covariance(run->engine, row, row) + run->noise[i]);
+        double apart = fabs(one->read - one->healthy) / good;
+        bool explained = fabs(one->read - one->predicted) <= 3 * one->spread;
+        if (i == but || !explained || apart <= most) continue;
+        most = apart;
+        best = i;
+    }
+    return best;
+}
+
+static void say_reading(base_text *text, const diagnose_compare *one) {
+    char read[24], healthy[24];
+    base_text_add(text, "%s reads %s where a good amp shows %s", one->at,
+                  diagnose_words_volts(one->read, read),
+                  diagnose_words_volts(one->healthy, healthy));
+}
+
+static void say_leader(base_text *text, const diagnose_run_state *run,
+                       const diagnose_belief *belief) {
+    const diagnose_suspect *leader = leader_of(belief);
+    int first = telling(run, belief, -1), second = telling(run, belief, first);
+    char predicted[24];
+    if (first < 0) {
+        base_text_add(text, "No single reading is far off, but together they fit %s %s best.",
+                      leader->part, leader->what);
+        return;
+    }
+    say_reading(text, &belief->compare[first]);
+    if (second >= 0) {
+        base_text_add(text, ", and ");
+        say_reading(text, &belief->compare[second]);
+    }
+    base_text_add(text, ". With %s %s, %s would show %s", leader->part, leader->what,
+                  belief->compare[first].at,
+                  diagnose_words_volts(belief->compare[first].predicted, predicted));
+    if (second >= 0)
+        base_text_add(text, " and %s %s", belief->compare[second].at,
+                      diagnose_words_volts(belief->compare[second].predicted, predicted));
+    base_text_add(text, ".");
+}
+
+static void say_reason(base_text *text, const diagnose_run_state *run,
+                       const diagnose_belief *belief) {
+    switch (belief->verdict) {
+    case DIAGNOSE_HEALTHY:
+        base_text_add(text, "All readings lie where a good amp's would. DC readings do not show "
+                            "open capacitors, weak rectifiers or bad contacts that carry only "
+                            "signal.");
+        break;
+    case DIAGNOSE_STRANGE:
+        base_text_add(text, "The readings fit nothing in the catalogue. Two faults at once, a "
+                            "wiring mistake, or an amp that differs from its drawing would do "
+                            "this. Take the odd readings again.");
+        break;
+    case DIAGNOSE_NOT_ENOUGH:
+        base_text_add(text, run->given ? "These readings are not enough to name a part."
+                                       : "No readings yet.");
+        if (run->given == 0 || leader_of(belief)->fault == 0) break;
+        base_text_add(text, " ");
+        say_leader(text, run, belief);
+        break;
+    default:
+        say_leader(text, run, belief);
+        if (belief->verdict == DIAGNOSE_LEANING)
+            base_text_add(text, " One further reading should confirm it.");
+    }
+}
+
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault,
+                    double *doubt) {
+    belief->verdict = judge(run, belief, group_of_fault, doubt);
+    base_text text;
+    base_text_init(&text, 4000);
+    say_reason(&text, run, belief);
+    belief->reason = text.failed ? NULL : base_arena_text(belief->arena, text.data);
+    base_text_free(&text);
+    return belief->reason != NULL;
+}
