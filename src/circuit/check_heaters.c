@@ -132,7 +132,8 @@ static void string_add(check *check, const circuit_part *tube, string *string) {
                 tube->name, amps, string->first->name, string->amps);
     for (size_t i = 0; i < check->amp->parts; i++) {
         const circuit_part *it = &check->amp->part[i];
-        for (int end = 0; end < 2 && string_part(it); end++)
+        bool to_ground = it->end[0] == 0 || it->end[1] == 0; /* no part of the row */
+        for (int end = 0; end < 2 && string_part(it) && !to_ground; end++)
             string->dropper |= it->end[end] == pair[0] || it->end[end] == pair[1];
     }
 }

@@ -11,6 +11,7 @@
 #include "yaml_impl.h"
 
 #define PARTS_MOST 2000
+#define CIRCUIT_FORM_UNREAD ((circuit_form)-1) /* until the file gives a rectifier's form */
 
 /* Every name that a probe or a reading may use, sorted by name, case folded. */
 typedef struct place_entry {
@@ -67,7 +68,8 @@ typedef struct reader {
     const yaml_item *printed;
 } reader;
 
-/* Room for one more in an array of the arena; the array, moved if need be, or NULL. */
+/* Room for one more in an array of the arena; the array, moved if need be. Without
+ * memory it stays as it is, and yaml.no_memory is set: look at that before using the room. */
 void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t size);
 
 /* ---- fields: typed keys of one mapping --------------------------------------------------------

@@ -194,7 +194,7 @@ static void bridge_check(reader *read, int part) {
 
 /* A reading of "B1" must mean one thing: a node, or the volts across a part. */
 static void names_check(reader *read) {
-    for (size_t i = 0; i < read->mentions; i++) {
+    for (size_t i = 1; i < read->mentions; i++) { /* 0 is ground */
         const term *named = &read->term[read->mention[i].term];
         int part =
             named->name ? circuit_part_by_name(read->amp, named->name, strlen(named->name)) : -1;

@@ -260,9 +260,10 @@ static void join_tube(reader *read, int part) {
         int pin = circuit_end_by_name(tube, map.item[i].key);
         if (pin < 0) {
             COMPLAIN(&read->yaml, BASE_UNKNOWN, map.item[i].key_at,
-                     "%s has no pin `%s`: a %s has %d pins|write a pin from 1 to %d", tube->name,
+                     "%s has no pin `%s`: %s has %d pins|write a pin from 1 to %d", tube->name,
                      circuit_show(&read->yaml, map.item[i].key),
-                     tube->tube ? tube->tube->base_name : "socket", tube->ends - 1, tube->ends - 1);
+                     tube->tube ? tube->tube->base_name : "no socket", tube->ends - 1,
+                     tube->ends - 1);
             continue;
         }
         yaml_word word = {circuit_text_of(&read->yaml, &map.item[i], tube->name), map.item[i].at};
@@ -309,6 +310,7 @@ static circuit_part part_blank(const char *name, circuit_kind kind, base_place p
     for (int i = 0; i < 4; i++)
         part.rectifier.through[i] = -1;
     part.rectifier.ac[0] = part.rectifier.ac[1] = -1;
+    part.rectifier.form = CIRCUIT_FORM_UNREAD;
     return part;
 }
 
@@ -323,10 +325,14 @@ static int name_used(const circuit *amp, const char *name) {
 
 static bool name_may_be(reader *read, const section *section, const char *name, base_place at) {
     int first = name_used(read->amp, name);
+    bool taken = strcasecmp(name, "ground") == 0;
     const char *shown = circuit_show(&read->yaml, name);
     if (section->kind != CIRCUIT_WINDING && !circuit_is_word(name))
         COMPLAIN(&read->yaml, BASE_SYNTAX, at,
                  "`%s` cannot be the name of a part|use letters, digits, `_` and `+`: `R7`", shown);
+    else if (taken)
+        COMPLAIN(&read->yaml, BASE_SYNTAX, at,
+                 "`%s` names the chassis, not a part|give the part another name", shown);
     else if (first >= 0)
         COMPLAIN(&read->yaml, BASE_SYNTAX, at,
                  "`%s` names two parts, the first at line %d|give one of them another name", shown,
@@ -345,13 +351,13 @@ int circuit_part_declare(reader *read, const section *section, const char *name,
     if (!name_may_be(read, section, name, map->at)) return -1;
     amp->part = circuit_grow(read, amp->part, amp->parts, &amp->part_room, sizeof *amp->part);
     read->draft = circuit_grow(read, read->draft, amp->parts, &read->draft_room, sizeof(draft));
-    if (!amp->part || !read->draft) return -1;
+    if (read->yaml.no_memory) return -1;
     int part = (int)amp->parts++;
     amp->part[part] = part_blank(name, section->kind, map->at);
     read->draft[part] = (draft){*map, section, (int)read->terms};
     for (int end = 0; end < CIRCUIT_ENDS; end++) {
         read->term = circuit_grow(read, read->term, read->terms, &read->term_room, sizeof(term));
-        if (!read->term) return -1;
+        if (read->yaml.no_memory) return -1;
         read->term[read->terms] = (term){NULL, part, end, (int)read->terms, false};
         read->terms++;
     }

@@ -41,7 +41,7 @@ void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t
     if (count < *room) return array;
     size_t more = *room ? 2 * *room : 64;
     void *moved = circuit_take(&read->yaml, more, size);
-    if (!moved) return NULL;
+    if (!moved) return array;
     if (count > 0) memcpy(moved, array, count * size);
     *room = more;
     return moved;
@@ -81,7 +81,8 @@ static void parts_fields(reader *read) {
         circuit_part_site(part);
         if (isnan(part->tolerance)) part->tolerance = draft->section->tolerance;
         const yaml_item *value = circuit_part_item(read, (int)i, "value");
-        if (value) part->written = circuit_text_of(&read->yaml, value, part->name);
+        if (value && !isnan(part->value))
+            part->written = circuit_text_of(&read->yaml, value, part->name);
         draft->section->finish(read, (int)i);
     }
 }
@@ -207,7 +208,7 @@ static circuit *circuit_new(void) {
 static void ground_first(reader *read) {
     int ground = circuit_term_plain(read, "ground");
     read->mention = circuit_grow(read, NULL, 0, &read->mention_room, sizeof *read->mention);
-    if (ground < 0 || !read->mention) return;
+    if (read->yaml.no_memory) return;
     read->term[ground].joined = true;
     read->mention[read->mentions++] = (mention){ground, {read->yaml.file, 0, 0}};
 }

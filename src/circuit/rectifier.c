@@ -1,6 +1,7 @@
 /* Rectifiers: from the winding's ends through the parts in its leads to the diodes. */
 #include "circuit_impl.h"
 
+#include <math.h>
 #include <stddef.h>
 #include <string.h>
 #include <strings.h>
@@ -29,8 +30,8 @@ static void rectifier_finish(reader *read, int part) {
 }
 
 const section circuit_rectifier_section = {
-    "rectifiers",     CIRCUIT_RECTIFIER,     rectifier_fields, circuit_common_fields, 0,
-    rectifier_finish, circuit_rectifier_join};
+    "rectifiers", CIRCUIT_RECTIFIER, rectifier_fields,      circuit_common_fields,
+    NAN,          rectifier_finish,  circuit_rectifier_join};
 
 /* One rectifier while its leads are followed. Places are roots of terms. */
 typedef struct chain {
@@ -325,7 +326,7 @@ void circuit_rectifier_join(reader *read, int part) {
     bool known = by && by_read(&c, by);
     known = from && from_read(&c, from) && known;
     known = through_read(&c, circuit_part_item(read, part, "through")) && known;
-    if (!known || !form_fits(&c)) return;
+    if (!known || c.it->rectifier.form == CIRCUIT_FORM_UNREAD || !form_fits(&c)) return;
     bool half = c.it->rectifier.form == CIRCUIT_HALF_WAVE;
     int back = half ? leads_half(&c) : leads_full(&c);
     unused_check(&c);

@@ -72,7 +72,7 @@ int circuit_term_plain(reader *read, const char *name) {
         if (strcasecmp(read->term[read->plain[i]].name, name) == 0) return read->plain[i];
     read->term = circuit_grow(read, read->term, read->terms, &read->term_room, sizeof(term));
     read->plain = circuit_grow(read, read->plain, read->plains, &read->plain_room, sizeof(int));
-    if (!read->term || !read->plain) return -1;
+    if (read->yaml.no_memory) return -1;
     int made = (int)read->terms++;
     read->term[made] = (term){name, -1, 0, made, false};
     return read->plain[read->plains++] = made;
@@ -139,7 +139,7 @@ int circuit_term_of_word(reader *read, const yaml_word *word, const char *who) {
 static void mention_add(reader *read, int term, base_place at) {
     read->mention = circuit_grow(read, read->mention, read->mentions, &read->mention_room,
                                  sizeof *read->mention);
-    if (read->mention) read->mention[read->mentions++] = (mention){term, at};
+    if (!read->yaml.no_memory) read->mention[read->mentions++] = (mention){term, at};
 }
 
 static void term_unite(reader *read, int a, int b, base_place at) {

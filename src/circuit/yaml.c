@@ -111,6 +111,12 @@ static void complain_syntax(yaml_reader *yaml, struct fy_diag *diag) {
                  "this text cannot be read as YAML|%s", remedy);
 }
 
+static base_place document_place(const yaml_reader *yaml, struct fy_document *document) {
+    struct fy_document_state *state = fy_document_get_document_state(document);
+    const struct fy_mark *mark = state ? fy_document_state_start_mark(state) : NULL;
+    return (base_place){yaml->file, mark ? mark->line + 1 : 1, mark ? mark->column + 1 : 1};
+}
+
 /* The first document of the parser's text; a second would be lost without a word, so complain. */
 static struct fy_document *load(yaml_reader *yaml, struct fy_parser *parser, struct fy_diag *diag) {
     struct fy_document *document = fy_parse_load_document(parser);
@@ -120,7 +126,7 @@ static struct fy_document *load(yaml_reader *yaml, struct fy_parser *parser, str
     }
     struct fy_document *second = fy_parse_load_document(parser);
     if (second)
-        COMPLAIN(yaml, BASE_SYNTAX, ((base_place){yaml->file, 1, 1}),
+        COMPLAIN(yaml, BASE_SYNTAX, document_place(yaml, second),
                  "the file holds more than one document|one amp, one file: remove the line `---` "
                  "or split the file");
     else if (fy_diag_got_error(diag))
@@ -256,6 +262,11 @@ const char *circuit_text_of(yaml_reader *yaml, const yaml_item *item, const char
 int circuit_list_of(yaml_reader *yaml, const yaml_item *item, const char *who, yaml_word *word,
                     int most) {
     bool many = item->value && fy_node_is_sequence(item->value);
+    if (item->value && fy_node_is_mapping(item->value)) {
+        COMPLAIN(yaml, BASE_SYNTAX, item->at, "`%s` of %s must be a list|write it as `[a, b]`",
+                 circuit_show(yaml, item->key), who);
+        return -1;
+    }
     if (!many) {
         word[0] = (yaml_word){circuit_text_of(yaml, item, who), item->at};
         return word[0].text ? 1 : -1;
