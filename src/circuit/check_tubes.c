@@ -63,8 +63,7 @@ void circuit_check_tubes(check *check) {
     }
 }
 
-/* ---- paths -------------------------------------------------------------------------------------
- */
+/* ---- paths ----------------------------------------------------------------------------------- */
 
 /* A tube's pin in the group of `node`, of the electrode wanted: the tube and *pin, or NULL. */
 static const circuit_part *electrode_in(const check *check, const groups *groups, int node,

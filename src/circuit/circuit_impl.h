@@ -72,8 +72,7 @@ typedef struct reader {
  * memory it stays as it is, and yaml.no_memory is set: look at that before using the room. */
 void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t size);
 
-/* ---- fields: typed keys of one mapping --------------------------------------------------------
- */
+/* ---- fields: typed keys of one mapping ------------------------------------------------------- */
 
 typedef struct field_word {
     const char *word; /* NULL ends a list */
@@ -106,8 +105,7 @@ void circuit_fields_read(yaml_reader *yaml, const yaml_map *map, const field *ow
                          const field *common, void *into);
 const char *circuit_word_of(const field_word *words, int meaning); /* NULL: none */
 
-/* ---- sections: the parts of one top-level key ---------------------------------------------------
- */
+/* ---- sections: the parts of one top-level key ------------------------------------------------ */
 
 typedef struct section {
     const char *key; /* "resistors"; NULL ends the table */

@@ -38,18 +38,17 @@ static const field winding_common[] = {
     {"does", FIELD_WORDS, AT(what), .words = NULL},
     {NULL}};
 
-/* ---- halves -------------------------------------------------------------------------------------
- */
+/* ---- halves ---------------------------------------------------------------------------------- */
 
 typedef struct halves_rule {
-    const char *key;
+    const char *who, *key;
     char parted_by; /* '-': three pieces, the middle one 0; '+': two */
     base_quantity quantity;
     double least, most;
     const char *example;
 } halves_rule;
 
-static bool half_read(reader *read, const yaml_item *item, const char *who, const char *piece,
+static bool half_read(reader *read, const yaml_item *item, const char *piece,
                       const halves_rule *rule, double *half) {
     if (base_value_read(piece, rule->quantity, item->at, half, read->yaml.errors) != BASE_OK) {
         read->yaml.refused = true;
@@ -58,7 +57,7 @@ static bool half_read(reader *read, const yaml_item *item, const char *who, cons
     if (isfinite(*half) && *half >= rule->least && *half <= rule->most) return true;
     char least[32], most[32];
     COMPLAIN(&read->yaml, BASE_VALUE, item->at,
-             "%s: `%s` of %s makes no sense|write a value from %s to %s", who, rule->key,
+             "%s: `%s` of %s makes no sense|write a value from %s to %s", rule->who, rule->key,
              circuit_show(&read->yaml, piece),
              base_value_write(rule->least, rule->quantity, least, sizeof least),
              base_value_write(rule->most, rule->quantity, most, sizeof most));
@@ -78,27 +77,26 @@ static int pieces_cut(char *text, char by, char *piece[4]) {
 }
 
 /* How many halves the item states: 1 (the whole winding), 2, or 0 with a complaint. */
-static int halves_read(reader *read, const yaml_item *item, const char *who,
-                       const halves_rule *rule, double half[2]) {
-    const char *written = circuit_text_of(&read->yaml, item, who);
+static int halves_read(reader *read, const yaml_item *item, const halves_rule *rule,
+                       double half[2]) {
+    const char *written = circuit_text_of(&read->yaml, item, rule->who);
     char *text = written ? base_arena_text(read->yaml.arena, written) : NULL;
     char *piece[4];
     if (!text) return 0;
     int count = pieces_cut(text, rule->parted_by, piece), last = rule->parted_by == '-' ? 2 : 1;
-    bool middle = last == 1 || (count == 3 && piece[1][strspn(piece[1], " 0")] == 0);
-    if (count == 1) return half_read(read, item, who, piece[0], rule, &half[0]) ? 1 : 0;
+    bool middle = last == 1 || (count == 3 && strspn(piece[1], "0") == 1 && !piece[1][1]);
+    if (count == 1) return half_read(read, item, piece[0], rule, &half[0]) ? 1 : 0;
     if (count == last + 1 && middle)
-        return half_read(read, item, who, piece[0], rule, &half[0]) &&
-                       half_read(read, item, who, piece[last], rule, &half[1])
+        return half_read(read, item, piece[0], rule, &half[0]) &&
+                       half_read(read, item, piece[last], rule, &half[1])
                    ? 2
                    : 0;
-    COMPLAIN(&read->yaml, BASE_SYNTAX, item->at, "%s: `%s: %s` cannot be read|write it as %s", who,
-             rule->key, circuit_show(&read->yaml, written), rule->example);
+    COMPLAIN(&read->yaml, BASE_SYNTAX, item->at, "%s: `%s: %s` cannot be read|write it as %s",
+             rule->who, rule->key, circuit_show(&read->yaml, written), rule->example);
     return 0;
 }
 
-/* ---- windings -----------------------------------------------------------------------------------
- */
+/* ---- windings -------------------------------------------------------------------------------- */
 
 static int ends_listed(reader *read, int part) {
     const yaml_item *at = circuit_part_item(read, part, "at");
@@ -108,10 +106,14 @@ static int ends_listed(reader *read, int part) {
 
 static void winding_volts(reader *read, circuit_part *part, const yaml_item *item) {
     circuit_winding *winding = &part->winding;
-    const halves_rule rule = {"volts",    '-',
-                              BASE_VOLTS, winding->primary ? 20 : 0.5,
-                              3000,       "`325-0-325` with a tap, `50` without"};
-    int halves = halves_read(read, item, part->name, &rule, winding->volts);
+    const halves_rule rule = {part->name,
+                              "volts",
+                              '-',
+                              BASE_VOLTS,
+                              winding->primary ? 20 : 0.5,
+                              3000,
+                              "`325-0-325` with a tap, `50` without"};
+    int halves = halves_read(read, item, &rule, winding->volts);
     bool tap = part->ends == 3, may_split = winding->heater || winding->primary;
     if (halves == 1 && tap && may_split)
         winding->volts[0] = winding->volts[1] = winding->volts[0] / 2;
@@ -149,16 +151,20 @@ static void winding_finish(reader *read, int index) {
     circuit_winding *winding = &part->winding;
     const yaml_item *volts = circuit_part_item(read, index, "volts"),
                     *ohms = circuit_part_item(read, index, "ohms");
-    const halves_rule rule = {"ohms",    '+',
-                              BASE_OHMS, winding->heater ? 0 : 1e-3,
-                              1e5,       "`95+100` for two halves, `190` for the whole"};
+    const halves_rule rule = {part->name,
+                              "ohms",
+                              '+',
+                              BASE_OHMS,
+                              winding->heater ? 0 : 1e-3,
+                              1e5,
+                              "`95+100` for two halves, `190` for the whole"};
     part->ends = ends_listed(read, index);
     if (volts) winding_volts(read, part, volts);
     if (!ohms) {
         winding_ohms_default(read, part);
         return;
     }
-    int halves = halves_read(read, ohms, part->name, &rule, winding->ohms);
+    int halves = halves_read(read, ohms, &rule, winding->ohms);
     if (halves == 1 && part->ends == 3) winding->ohms[0] = winding->ohms[1] = winding->ohms[0] / 2;
     if (halves == 2 && part->ends == 2)
         COMPLAIN(&read->yaml, BASE_VALUE, ohms->at,
@@ -268,8 +274,13 @@ static void output_ohms_default(reader *read, circuit_part *part, bool push_pull
 void circuit_output_finish(reader *read, int index) {
     circuit_part *part = &read->amp->part[index];
     const yaml_item *ohms = circuit_part_item(read, index, "ohms");
-    const halves_rule rule = {"ohms", '+', BASE_OHMS,
-                              1e-2,   1e5, "`180+190` for two halves, `370` for the whole"};
+    const halves_rule rule = {part->name,
+                              "ohms",
+                              '+',
+                              BASE_OHMS,
+                              1e-2,
+                              1e5,
+                              "`180+190` for two halves, `370` for the whole"};
     bool push_pull = ends_listed(read, index) == 3;
     part->ends = 5;
     output_ratio(read, part);
@@ -277,7 +288,7 @@ void circuit_output_finish(reader *read, int index) {
         output_ohms_default(read, part, push_pull);
         return;
     }
-    int halves = halves_read(read, ohms, part->name, &rule, part->dc_ohms);
+    int halves = halves_read(read, ohms, &rule, part->dc_ohms);
     if (halves == 1) {
         if (push_pull) part->dc_ohms[0] /= 2;
         part->dc_ohms[1] = push_pull ? part->dc_ohms[0] : 0;

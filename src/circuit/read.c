@@ -47,7 +47,7 @@ void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t
     return moved;
 }
 
-/* ---- declare -------------------------------------------------------------------------------- */
+/* ---- declare --------------------------------------------------------------------------------- */
 
 static void declare_parts(reader *read, const section *section, const yaml_item *item) {
     yaml_map all = {.who = item->key};
@@ -95,8 +95,7 @@ static void parts_join(reader *read) {
                 read->draft[i].section->join(read, (int)i);
 }
 
-/* ---- printed volts ----------------------------------------------------------------------------
- */
+/* ---- printed volts --------------------------------------------------------------------------- */
 
 /* "20k per volt", or "10M". */
 static void meter_read(reader *read, const yaml_item *item) {
@@ -158,8 +157,7 @@ static void printed_read(reader *read, const yaml_item *item) {
         volts_print(read, &volts.item[i]);
 }
 
-/* ---- the file -----------------------------------------------------------------------------------
- */
+/* ---- the file -------------------------------------------------------------------------------- */
 
 static void mains_read(reader *read, const yaml_map *file) {
     circuit_about *about = &read->amp->about;

@@ -29,7 +29,7 @@ const char *circuit_show(yaml_reader *yaml, const char *text) {
     return shown;
 }
 
-/* ---- the bytes ----------------------------------------------------------------------------- */
+/* ---- the bytes ------------------------------------------------------------------------------- */
 
 /* Length of the UTF-8 character at p (RFC 3629, section 4), or 0 if it is none. */
 static size_t character(const unsigned char *p, size_t left) {
@@ -75,7 +75,7 @@ static bool bytes_are_blank(const char *text, size_t length) {
     return true;
 }
 
-/* ---- the document -------------------------------------------------------------------------- */
+/* ---- the document ---------------------------------------------------------------------------- */
 
 /* The library's own errors are collected; what it would print beside them is dropped. */
 static void print_nothing(struct fy_diag *diag, void *user, const char *text, size_t length) {
@@ -169,7 +169,7 @@ struct fy_document *circuit_yaml_open(yaml_reader *yaml, const char *text, size_
     return document;
 }
 
-/* ---- values -------------------------------------------------------------------------------- */
+/* ---- values ---------------------------------------------------------------------------------- */
 
 static base_place place_of(const yaml_reader *yaml, struct fy_node *node, base_place otherwise) {
     struct fy_token *token = node ? fy_node_get_scalar_token(node) : NULL;

@@ -77,7 +77,7 @@ static void test_bad_text(void **state) {
         {"", 0, 1, 1, "the file is empty"},
         {" \n\t\n# words", 11, 1, 1, "the file is empty"},
         {"amp: a\nmains: {volts: 120", 25, 3, 1, "this is not YAML"},
-        {"amp: \"a\nb", 8, 1, 6, "this is not YAML"},
+        {"amp: \"a\nb", 9, 1, 6, "this is not YAML"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
         assert_refused(cases[i].text, cases[i].length, cases[i].line, cases[i].column,
