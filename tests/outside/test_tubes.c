@@ -159,8 +159,9 @@ static void check_gains(void **state, const char *type, double tolerance, const 
     check_gains(state, type, tolerance, rows, sizeof(rows) / sizeof *(rows))
 
 /* Receiving tube manual, resistance-coupled amplifier charts (RC-13, RC-19 onward), from memory; no
- * fit saw them. The 6SN7's chart prints a gain of 14 in every row; the manual's own mu of 20 and rp
- * of 7.7 kohm would give 15.4 at 250 V and 9 mA into the first row's load, so the two disagree. */
+ * fit saw them. The 6SN7's chart prints a gain of 14 in every row, a whole number; the manual's own
+ * mu of 20 and rp of 7.7 kohm (at 9 mA) give 16 into the second row's 33 kohm. The two disagree,
+ * and the curve follows the points: hence 20 %. */
 static void resistance_coupled_charts(void **state) {
     static const row of_12ax7[] = {
         {90, 100e3, 220e3, 4700, 0, 35},  {180, 220e3, 470e3, 3500, 0, 59},
