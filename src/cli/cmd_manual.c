@@ -45,14 +45,19 @@ static void command(base_text *out, const cli_command *command) {
     if (command->examples) examples(out, command->examples);
 }
 
+/* Each status once, with the meanings of every code that ends with it. */
 static void exit_statuses(base_text *out) {
     base_text_add(out, ".SH EXIT STATUS\n");
-    for (int code = 0; code < BASE_CODES; code++) {
-        const base_code_row *row = base_code_of((base_code)code);
-        if (code == BASE_SUSPICIOUS) continue; /* a warning ends nothing */
-        base_text_add(out, ".TP\n.B %d\n", row->exit_status);
-        plain(out, row->meaning);
-        base_text_add(out, "\n");
+    for (int status = 0; status < 128; status++) {
+        size_t told = 0;
+        for (int code = 0; code < BASE_CODES; code++) {
+            const base_code_row *row = base_code_of((base_code)code);
+            if (code == BASE_SUSPICIOUS || row->exit_status != status) continue;
+            if (told == 0) base_text_add(out, ".TP\n.B %d\n", status);
+            plain(out, told++ ? "; " : "");
+            plain(out, row->meaning);
+        }
+        if (told) base_text_add(out, "\n");
     }
 }
 

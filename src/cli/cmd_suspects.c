@@ -79,14 +79,24 @@ static diagnose_engine *engine_for(cli *cli, const solve_system *system, const c
 
 /* ---- what the text and the JSON share -------------------------------------------------------- */
 
-int cli_place_of(const diagnose_engine *engine, const solve_probe *probe) {
+int cli_place_of(const diagnose_engine *engine, const solve_probe *probe, int *sign) {
     for (size_t i = 0; i < diagnose_places(engine); i++) {
         const solve_probe *known = &diagnose_place_at(engine, i)->probe;
-        if (known->plus == probe->plus && known->minus == probe->minus &&
-            known->heater == probe->heater)
-            return (int)i;
+        bool same = known->plus == probe->plus && known->minus == probe->minus;
+        bool turned = known->plus == probe->minus && known->minus == probe->plus;
+        if (known->heater != probe->heater || !(same || turned)) continue;
+        *sign = same ? 1 : -1;
+        return (int)i;
     }
     return -1;
+}
+
+double cli_prediction(const cli_case *at, size_t group, size_t reading) {
+    int sign = 1, leader = cli_leader(at->belief, group);
+    int place = cli_place_of(at->engine, &at->readings->reading[reading].probe, &sign);
+    if (group == 0) return at->belief->compare[reading].predicted;
+    if (place < 0 || leader < 0) return NAN;
+    return sign * diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
 }
 
 int cli_place_named(const diagnose_engine *engine, const char *at) {
@@ -170,7 +180,7 @@ const cli_command cli_suspects = {
         "apart are one group, with what would tell. When the readings do not settle it, it says "
         "so.",
     .examples = "  gridleak suspects wren-hollow\n"
-                "  gridleak suspects wren-hollow V3.5=4.1 V3.8=31 B1=305\n"
+                "  gridleak suspects wren-hollow V2.5=4.1 V2.8=31 B2=351\n"
                 "  gridleak suspects my-amp.yaml readings.yaml --mains 121 --json\n",
     .options = options,
     .least = 1,

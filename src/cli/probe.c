@@ -104,7 +104,7 @@ static void tell_safety(cli *cli, const circuit *amp, bool difference) {
 
 void cli_probe_where(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
     leads leads = leads_of(next->at);
-    char red[512], black[512], line[1280];
+    char red[512], black[512], line[1536];
     place_words(at->amp, leads.red, red, sizeof red);
     place_words(at->amp, leads.black, black, sizeof black);
     if (*leads.black)

@@ -36,17 +36,15 @@ static void json_next(cli *cli, const cli_case *at) {
 }
 
 /* What the leaders of the first groups predict for one reading. */
-static void json_predictions(cli *cli, const cli_case *at, json_t *row, int place) {
+static void json_predictions(cli *cli, const cli_case *at, json_t *row, size_t reading) {
     json_t *list = cli_json_list_in(cli, row, "by_suspect");
-    for (size_t group = 0; place >= 0 && group < at->belief->groups && group < 5; group++) {
+    for (size_t group = 0; group < at->belief->groups && group < 5; group++) {
         int leader = cli_leader(at->belief, group);
         if (leader < 0) continue;
         json_t *object = cli_json_row_in(cli, list);
         cli_json_set(cli, object, "part", cli_json_text(at->belief->suspect[leader].part));
         cli_json_set(cli, object, "what", cli_json_text(at->belief->suspect[leader].what));
-        cli_json_set(cli, object, "volts",
-                     cli_json_number(diagnose_predicted(at->engine, at->belief, (size_t)leader,
-                                                        (size_t)place)));
+        cli_json_set(cli, object, "volts", cli_json_number(cli_prediction(at, group, reading)));
     }
 }
 
@@ -61,7 +59,7 @@ static void json_readings(cli *cli, const cli_case *at) {
         cli_json_set(cli, row, "predicted", cli_json_number(compare->predicted));
         cli_json_set(cli, row, "spread", cli_json_number(compare->spread));
         cli_json_set(cli, row, "chance_wrong", cli_json_number(compare->chance_wrong));
-        json_predictions(cli, at, row, cli_place_of(at->engine, &at->readings->reading[i].probe));
+        json_predictions(cli, at, row, i);
     }
 }
 

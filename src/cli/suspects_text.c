@@ -9,7 +9,8 @@
 #define LETTERS 3 /* groups that get a letter and a column in the table of readings */
 #define GROUPS 6  /* shown without --all */
 #define MEMBERS 4
-#define TEXT_AT 33 /* column where a suspect's words begin */
+#define MISREAD 0.5 /* from this chance on a reading is called misread */
+#define TEXT_AT 28  /* column where a suspect's words begin */
 
 /* ---- head and verdict ------------------------------------------------------------------------ */
 
@@ -21,39 +22,61 @@ static void tell_head(cli *cli, const cli_case *at) {
                   at->measured ? "" : " (not measured)", cli_meter(&at->meter).text);
 }
 
-static void tell_verdict(cli *cli, const cli_case *at) {
-    const diagnose_belief *belief = at->belief;
-    char words[256] = "", line[512];
+/* "C6 leaky, some 4M, or one that looks the same: about 85 %" */
+static void leader_words(const diagnose_belief *belief, char *line, size_t size) {
+    char words[256];
     int leader = belief->groups ? cli_leader(belief, 0) : -1;
-    double chance = belief->groups ? belief->group[0].probability : 0;
-    if (leader >= 0) cli_suspect_words(&belief->suspect[leader], words, sizeof words);
-    const char *more =
-        belief->groups && belief->group[0].members > 1 ? ", or one that looks the same" : "";
-    switch (belief->verdict) {
+    *line = 0;
+    if (leader < 0) return;
+    const diagnose_suspect *first = &belief->suspect[leader];
+    double group = belief->group[0].probability;
+    snprintf(line, size, "%s%s: %s.", cli_suspect_words(first, words, sizeof words),
+             first->probability < 0.9 * group ? ", or one that looks the same" : "",
+             cli_chance_words(group).text);
+}
+
+static void verdict_words(const cli_case *at, char *line, size_t size) {
+    char leader[384];
+    leader_words(at->belief, leader, sizeof leader);
+    switch (at->belief->verdict) {
     case DIAGNOSE_NOT_ENOUGH:
-        snprintf(line, sizeof line, "%s",
+        snprintf(line, size, "%s",
                  at->readings->count ? "These readings are not enough."
                                      : "No readings yet. The first place to probe is below.");
         break;
     case DIAGNOSE_LEANING:
-        snprintf(line, sizeof line, "Leaning to: %s%s: %s. One more reading should confirm it.",
-                 words, more, cli_chance_words(chance).text);
+        snprintf(line, size, "Leaning to: %s", leader);
         break;
     case DIAGNOSE_SETTLED:
-        snprintf(line, sizeof line, "To blame: %s%s: %s.", words, more,
-                 cli_chance_words(chance).text);
+        snprintf(line, size, "To blame: %s", leader);
         break;
     case DIAGNOSE_HEALTHY:
-        snprintf(line, sizeof line, "Nothing wrong that these readings can show.");
+        snprintf(line, size, "Nothing wrong that these readings can show.");
         break;
     case DIAGNOSE_STRANGE:
-        snprintf(line, sizeof line, "These readings fit no fault that this program knows.");
+        snprintf(line, size, "These readings fit no fault that this program knows.");
         break;
     }
+}
+
+static void tell_misread(cli *cli, const diagnose_belief *belief) {
+    for (size_t i = 0; i < belief->compares; i++) {
+        char line[256];
+        if (belief->compare[i].chance_wrong <= MISREAD) continue;
+        snprintf(line, sizeof line, "%s looks misread: take it again.", belief->compare[i].at);
+        cli_fill(cli, 0, 0, line);
+    }
+}
+
+static void tell_verdict(cli *cli, const cli_case *at) {
+    const diagnose_belief *belief = at->belief;
+    char line[512];
+    verdict_words(at, line, sizeof line);
     base_text_add(&cli->out, "\n%s", cli_style_on(cli, CLI_STRONG));
     cli_fill(cli, 0, 0, line);
     base_text_add(&cli->out, "%s", cli_style_on(cli, CLI_PLAIN));
-    if (belief->reason) cli_fill(cli, 0, 0, belief->reason);
+    tell_misread(cli, belief);
+    if (belief->reason && at->readings->count) cli_fill(cli, 0, 0, belief->reason);
     if (belief->outside)
         cli_fill(cli, 0, 0,
                  "A tube works there outside what its published figures cover: trust the numbers "
@@ -62,38 +85,65 @@ static void tell_verdict(cli *cli, const cli_case *at) {
 
 /* ---- suspects -------------------------------------------------------------------------------- */
 
-static void tell_members(cli *cli, const cli_case *at, size_t group) {
-    const diagnose_belief *belief = at->belief;
-    size_t told = 0, members = belief->group[group].members;
+/* One suspect of a group; the first stands beside the bar, the others below it. */
+static void tell_member(cli *cli, const diagnose_suspect *suspect, bool first, bool whole) {
+    char words[256], line[320];
+    snprintf(line, sizeof line, "%s%s", first ? "" : "or ",
+             cli_suspect_words(suspect, words, sizeof words));
+    if (!whole)
+        snprintf(line + strlen(line), sizeof line - strlen(line), " (%s)",
+                 cli_chance(suspect->probability).text);
+    if (!first) base_text_add(&cli->out, "%*s", TEXT_AT, "");
+    cli_fill(cli, TEXT_AT, TEXT_AT + 2, line);
+}
+
+/* The group of a good amp: with it stands every fault that no DC reading shows. */
+static bool holds_nothing(const diagnose_belief *belief, size_t group) {
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].group == (int)group &&
+            strcmp(belief->suspect[i].part, "nothing") == 0)
+            return true;
+    return false;
+}
+
+/* Those of at least 1 %, at most MEMBERS; with --all every one. Returns how many were told. */
+static size_t tell_some(cli *cli, const diagnose_belief *belief, size_t group) {
+    bool all = cli_option(cli, CLI_ALL) != NULL;
+    double probability = belief->group[group].probability;
+    size_t told = 0;
+    if (!all && holds_nothing(belief, group)) {
+        cli_fill(cli, TEXT_AT, TEXT_AT + 2, "nothing wrong, or nothing that DC volts show");
+        return belief->group[group].members;
+    }
     for (size_t i = 0; i < belief->suspects; i++) {
         const diagnose_suspect *suspect = &belief->suspect[i];
-        char words[256], line[320];
         if (suspect->group != (int)group) continue;
-        if (told == MEMBERS && !cli_option(cli, CLI_ALL)) {
-            base_text_add(&cli->out, "%*sor %zu more (--all)\n", TEXT_AT, "", members - told);
-            break;
-        }
-        snprintf(line, sizeof line, "%s%s", told ? "or " : "",
-                 cli_suspect_words(suspect, words, sizeof words));
-        if (members > 1)
-            snprintf(line + strlen(line), sizeof line - strlen(line), " (%s)",
-                     cli_chance(suspect->probability).text);
-        if (told++) base_text_add(&cli->out, "%*s", TEXT_AT, "");
-        cli_fill(cli, TEXT_AT, TEXT_AT + 2, line);
+        if (told && !all && (told == MEMBERS || suspect->probability < 0.01)) break;
+        tell_member(cli, suspect, told == 0, !all && suspect->probability > 0.95 * probability);
+        told++;
     }
-    if (belief->group[group].tell && members > 1) {
+    return told;
+}
+
+static void tell_members(cli *cli, const cli_case *at, size_t group) {
+    const diagnose_group *of = &at->belief->group[group];
+    size_t told = tell_some(cli, at->belief, group);
+    if (told < of->members)
+        base_text_add(&cli->out, "%*sor %zu less likely (--all)\n", TEXT_AT, "",
+                      of->members - told);
+    if (of->tell && of->members > 1) {
         base_text_add(&cli->out, "%*sTo tell: ", TEXT_AT, "");
-        cli_fill(cli, TEXT_AT + 9, TEXT_AT + 2, belief->group[group].tell);
+        cli_fill(cli, TEXT_AT + 9, TEXT_AT + 2, of->tell);
     }
 }
 
 /* Blocks are several bytes each, so the padding is counted by hand. */
 static void tell_bar(cli *cli, double probability) {
-    cli_cell bar = cli_bar(cli, probability, 12);
+    cli_cell bar = cli_bar(cli, probability, 8);
     int wide = 0;
     for (const char *c = bar.text; *c; c++)
         if ((*c & 0xC0) != 0x80) wide++;
-    base_text_add(&cli->out, "%s%*s", bar.text, 14 - wide, "");
+    base_text_add(&cli->out, "%s%*s", bar.text, 9 - wide, "");
 }
 
 static void tell_suspects(cli *cli, const cli_case *at) {
@@ -114,35 +164,35 @@ static void tell_suspects(cli *cli, const cli_case *at) {
     for (size_t i = group; i < belief->groups; i++)
         rest += belief->group[i].probability;
     if (group < belief->groups)
-        base_text_add(&cli->out, "     %-12s  %14s%zu other%s (--all)\n", cli_chance(rest).text, "",
+        base_text_add(&cli->out, "     %-12s  %9s%zu other%s (--all)\n", cli_chance(rest).text, "",
                       belief->groups - group, belief->groups - group == 1 ? "" : "s together");
 }
 
 /* ---- readings -------------------------------------------------------------------------------- */
 
-static const char *mark(const diagnose_compare *compare, const diagnose_place *place) {
-    if (compare->chance_wrong > 0.5) return "misread?";
-    double allowed = place ? 2 * place->spread + 0.01 : fabs(compare->healthy) * 0.1 + 0.1;
-    if (compare->read > compare->healthy + allowed) return "high";
-    if (compare->read < compare->healthy - allowed) return "low";
-    return "";
+/* "high" or "low" by two and a half standard deviations of good amps. Between two live places
+ * either lead may be the red one, so there it is the size that counts. */
+static const char *mark(const cli_case *at, size_t index) {
+    const diagnose_compare *compare = &at->belief->compare[index];
+    const solve_probe *probe = &at->readings->reading[index].probe;
+    int sign = 1, place = cli_place_of(at->engine, probe, &sign);
+    double spread = place >= 0 ? diagnose_place_at(at->engine, (size_t)place)->spread
+                               : 0.05 * fabs(compare->healthy);
+    double over = compare->read - compare->healthy;
+    if (compare->chance_wrong > MISREAD) return "misread?";
+    if (fabs(over) < 2.5 * spread + 0.02) return "";
+    bool turned = probe->minus > 0 && compare->healthy < 0;
+    return (turned ? -over : over) > 0 ? "high" : "low";
 }
 
 static void tell_reading(cli *cli, const cli_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
-    int place = cli_place_of(at->engine, &at->readings->reading[index].probe);
-    const char *word = mark(compare, place >= 0 ? diagnose_place_at(at->engine, place) : NULL);
     base_text_add(&cli->out, "  %-12s %9s  %s%-8s%s %9s", compare->at,
-                  cli_volts(compare->read).text, cli_style_on(cli, CLI_WARN), word,
+                  cli_volts(compare->read).text, cli_style_on(cli, CLI_WARN), mark(at, index),
                   cli_style_on(cli, CLI_PLAIN), cli_volts(compare->healthy).text);
-    for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
-        int leader = cli_leader(at->belief, group);
-        double volts = group == 0 ? compare->predicted : NAN;
-        if (group > 0 && place >= 0 && leader >= 0)
-            volts = diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
-        base_text_add(&cli->out, " %9s", cli_volts(volts).text);
-    }
-    base_text_add(&cli->out, "\n");
+    for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++)
+        base_text_add(&cli->out, " %9s", cli_volts(cli_prediction(at, group, index)).text);
+    cli_end_line(cli);
 }
 
 static void tell_readings(cli *cli, const cli_case *at) {
@@ -167,8 +217,9 @@ static void tell_expected(cli *cli, const cli_case *at, const char *where) {
         int leader = cli_leader(at->belief, group);
         if (leader < 0) continue;
         double volts = diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
-        snprintf(line + strlen(line), sizeof line - strlen(line), "%s%c %s%.12s", group ? ", " : "",
-                 'A' + (int)group, group ? "" : "would read ", cli_volts(volts).text);
+        if (isnan(volts)) continue;
+        snprintf(line + strlen(line), sizeof line - strlen(line), "%s%c %s%.12s", *line ? ", " : "",
+                 'A' + (int)group, *line ? "" : "would read ", cli_volts(volts).text);
     }
     snprintf(line + strlen(line), sizeof line - strlen(line), "%sa good amp %.12s.",
              *line ? "; " : "", cli_volts(diagnose_place_at(at->engine, place)->healthy).text);
@@ -178,8 +229,16 @@ static void tell_expected(cli *cli, const cli_case *at, const char *where) {
 
 static void tell_next(cli *cli, const cli_case *at) {
     const diagnose_belief *belief = at->belief;
-    if (belief->nexts == 0) return;
+    bool open = belief->verdict != DIAGNOSE_SETTLED && belief->verdict != DIAGNOSE_HEALTHY;
+    if (belief->nexts == 0 && !open) return;
     cli_heading(cli, "NEXT READING");
+    if (belief->nexts == 0) {
+        base_text_add(&cli->out, "  ");
+        cli_fill(cli, 2, 2,
+                 "No other reading of volts would tell much more. With the power off, measure the "
+                 "first suspect itself, or put a good one in its place and read again.");
+        return;
+    }
     cli_probe_where(cli, at, &belief->next[0]);
     tell_expected(cli, at, belief->next[0].at);
     cli_probe_how(cli, at, &belief->next[0]);
@@ -191,16 +250,11 @@ static void tell_next(cli *cli, const cli_case *at) {
     }
 }
 
-/* Words on safety where a group asks to lift a lead or pull a tube. */
-static void tell_hands(cli *cli, const cli_case *at) {
-    for (size_t i = 0; i < at->belief->groups && i < LETTERS; i++) {
-        if (!at->belief->group[i].tell || at->belief->group[i].members < 2) continue;
-        base_text_add(&cli->out, "\n");
-        cli_fill(cli, 0, 0,
-                 "Before you lift a lead or pull a tube: unplug, drain the capacitors, and MEASURE "
-                 "that they are empty.");
-        return;
-    }
+static void tell_hands(cli *cli) {
+    base_text_add(&cli->out, "\n");
+    cli_fill(cli, 0, 0,
+             "Before you lift a lead or pull a tube: unplug, drain the capacitors, and MEASURE "
+             "that they are empty.");
 }
 
 void cli_suspects_text(cli *cli, const cli_case *at) {
@@ -209,5 +263,5 @@ void cli_suspects_text(cli *cli, const cli_case *at) {
     tell_suspects(cli, at);
     tell_readings(cli, at);
     tell_next(cli, at);
-    tell_hands(cli, at);
+    tell_hands(cli);
 }

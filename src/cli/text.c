@@ -1,6 +1,7 @@
 /* Text for the eye at arm's length: styles, filled words, values with units, chances, bars. */
 #include "cli.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -16,10 +17,24 @@ void cli_heading(cli *cli, const char *text) {
                   cli_style_on(cli, CLI_PLAIN));
 }
 
+/* The length of the word at `text`, with the unit that belongs to it: "20 %", "41 V". */
+static int word_length(const char *text) {
+    static const char *const units[] = {"%", "V", "mA", "W", "ohm", "kohm", "Mohm", "Hz"};
+    int length = (int)strcspn(text, " \n");
+    if (text[length] != ' ' || !strchr("0123456789", text[length ? length - 1 : 0])) return length;
+    const char *next = text + length + 1;
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+        size_t unit = strlen(units[i]);
+        if (strncmp(next, units[i], unit) == 0 && !isalpha((unsigned char)next[unit]))
+            return length + 1 + (int)strcspn(next, " \n");
+    }
+    return length;
+}
+
 void cli_fill(cli *cli, int column, int indent, const char *text) {
     bool fresh = true; /* no word on this line yet, so no blank before the next */
     while (*text) {
-        int word = (int)strcspn(text, " \n");
+        int word = word_length(text);
         if (!fresh && column + 1 + word > CLI_WIDTH) {
             base_text_add(&cli->out, "\n%*s", indent, "");
             column = indent;
@@ -124,9 +139,8 @@ cli_cell cli_chance(double probability) {
 }
 
 cli_cell cli_chance_words(double probability) {
-    if (probability > 0.975) return cell("nearly certain");
-    if (probability >= 0.15) return cell("about %d in 10", (int)round(probability * 10));
-    return cli_chance(probability);
+    if (probability < 0.15 || probability >= 0.95) return cli_chance(probability);
+    return cell("about %d in 10", (int)round(probability * 10));
 }
 
 /* Plain characters; eighths of a block only where the locale can show them. */
