@@ -89,7 +89,8 @@ static bool fused(const circuit *amp, const cord *cord) {
 
 static void mains_part(check *check, const cord *cord, const circuit_part *it) {
     bool live[2] = {on_cord(cord, it->end[0]), on_cord(cord, it->end[1])};
-    bool ground[2] = {it->end[0] == 0, it->end[1] == 0};
+    bool apart = !on_cord(cord, 0); /* else ground is one side of the mains, not the chassis */
+    bool ground[2] = {apart && it->end[0] == 0, apart && it->end[1] == 0};
     if (it->kind == CIRCUIT_CAPACITOR && ((live[0] && ground[1]) || (live[1] && ground[0])))
         SUSPECT(check, it->place,
                 "%s joins the mains to the chassis: when it leaks, the chassis is live|unplug the "

@@ -181,11 +181,13 @@ static int fed_pin(const chain *c, int at) {
     return 0;
 }
 
-static void fed_check(chain *c, const char *from, int at) {
+/* `side` 1 is the winding's end b: its plate is the tube's second, where there is one. */
+static void fed_check(chain *c, const char *from, int at, int side) {
     if (c->it->rectifier.tube < 0 || fed_pin(c, at)) return;
     const circuit_part *tube = &c->read->amp->part[c->it->rectifier.tube];
     const tube_type *type = tube->tube;
-    int pin = type->unit[0].pin[fed_electrode(c)];
+    bool second = side == 1 && type->units > 1 && type->unit[1].kind == TUBE_DIODE;
+    int pin = type->unit[second].pin[fed_electrode(c)];
     COMPLAIN(&c->read->yaml, BASE_CIRCUIT, c->it->place,
              "%s: %s does not reach a %s of %s (a %s has one at pin %d)|join the winding's end to "
              "%s.%d, or name the parts between them under `through`",
@@ -199,8 +201,8 @@ static int leads_full(chain *c) {
     c->it->rectifier.ac[0] = lead_walk(c, c->source[0], full ? 1 : 0);
     c->it->rectifier.ac[1] = lead_walk(c, c->source[2], full ? 2 : 0);
     if (!full) return -1;
-    fed_check(c, "one end of its winding", c->it->rectifier.ac[0]);
-    fed_check(c, "the other end of its winding", c->it->rectifier.ac[1]);
+    fed_check(c, "one end of its winding", c->it->rectifier.ac[0], 0);
+    fed_check(c, "the other end of its winding", c->it->rectifier.ac[1], 1);
     if (c->it->rectifier.tube >= 0 && c->it->rectifier.ac[0] == c->it->rectifier.ac[1])
         COMPLAIN(&c->read->yaml, BASE_CIRCUIT, c->it->place,
                  "%s: both ends of its winding reach one plate|join each end to a plate of its own",
@@ -221,7 +223,7 @@ static int leads_half(chain *c) {
         }
         it->ac[0] = at;
         it->from_b = tapped && b == 1;
-        if (!found) fed_check(c, "its winding", at);
+        if (!found) fed_check(c, "its winding", at, 0);
         return lead_walk(c, tapped ? c->source[1] : c->source[b ? 0 : 2], 0);
     }
     return -1;
