@@ -7,12 +7,18 @@
 
 /* ---- lines ---------------------------------------------------------------------------------- */
 
-/* What the meter takes away where that matters; across a part, the current that the volts mean. */
-static void tell_note(cli *cli, const circuit *amp, const service_line *line) {
+/* Does the meter's load take away what matters? */
+static bool loses(const service_line *line) {
     double lost = fabs(line->volts - line->shown);
-    if (lost > 0.03 * fabs(line->volts) && lost > 0.05)
-        base_text_add(&cli->out, "  unloaded %s", cli_volts(line->volts).text);
-    if (line->pin >= 0 || line->part < 0) return;
+    return lost > 0.03 * fabs(line->volts) && lost > 0.05;
+}
+
+/* What stands there without the meter; or, across a part, the current that the volts mean. */
+static void tell_note(cli *cli, const circuit *amp, const service_line *line) {
+    if (line->pin >= 0 || line->part < 0) {
+        if (loses(line)) base_text_add(&cli->out, "  unloaded %s", cli_volts(line->volts).text);
+        return;
+    }
     const circuit_part *part = circuit_part_at(amp, (size_t)line->part);
     double ohms = part->kind == CIRCUIT_RESISTOR ? part->value : part->dc_ohms[0];
     if (part->kind != CIRCUIT_OUTPUT_TRANSFORMER && ohms > 0)
@@ -41,9 +47,12 @@ static void tell_line(cli *cli, const circuit *amp, const service_line *line, bo
     base_text_add(&cli->out, "  %s%-11s%s %-10.10s %8s   %-16s", cli_style_on(cli, CLI_STRONG),
                   line->at, cli_style_on(cli, CLI_PLAIN), second_column(amp, line),
                   cli_volts(line->shown).text, range_of(line).text);
-    if (printed)
+    bool beside = printed && !isnan(line->printed);
+    if (beside) {
         base_text_add(&cli->out, " %8s %8s", cli_volts(line->printed).text,
                       cli_volts(line->printed_shown).text);
+        if (loses(line)) base_text_add(&cli->out, "\n%36s", "");
+    }
     tell_note(cli, amp, line);
     cli_end_line(cli);
 }
@@ -106,7 +115,7 @@ static void tell_tube(cli *cli, const service_tube *tube) {
     char name[96];
     snprintf(name, sizeof name, "%s %s%s%s%s", tube->tube, tube->type, *tube->unit ? " " : "",
              tube->unit, tube->inside ? "" : " *");
-    base_text_add(&cli->out, "  %-18.28s %8s %8s %7s  %14s %14s", name,
+    base_text_add(&cli->out, "  %-17.27s %8s %8s %7s %14s %14s", name,
                   cli_amperes(tube->plate_a).text,
                   isnan(tube->screen_v) ? "" : cli_amperes(tube->screen_a).text,
                   cli_watts(tube->plate_w).text, by_system(tube, "design-maximum").text,
@@ -121,7 +130,7 @@ static void tell_tubes(cli *cli, const service_chart *chart) {
     bool outside = false;
     if (chart->tubes == 0) return;
     cli_heading(cli, "TUBES AT IDLE, AND THE RATING OF THE PLATE BY BOTH SYSTEMS");
-    base_text_add(&cli->out, "  %-18s %8s %8s %7s  %14s %14s\n", "", "plate", "screen", "burns",
+    base_text_add(&cli->out, "  %-17s %8s %8s %7s %14s %14s\n", "", "plate", "screen", "burns",
                   "design-maximum", "design-centre");
     for (size_t i = 0; i < chart->tubes; i++) {
         tell_tube(cli, &chart->tube[i]);

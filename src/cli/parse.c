@@ -109,7 +109,7 @@ void cli_parse(cli *cli, int argc, char **argv) {
                         NULL,    NULL};
     /* The meaning of --json must hold also where the command line is at fault. */
     for (int i = 1; i < argc; i++)
-        if (strcmp(argv[i], "--json") == 0) cli->option[0] = "";
+        if (strncmp(argv[i], "--json", 6) == 0) cli->option[0] = "";
     error_t failed = argp_parse(&argp, argc, argv, ARGP_NO_ERRS | ARGP_NO_HELP, NULL, cli);
     base_text_free(&doc);
     if (cli->helped) return;

@@ -82,7 +82,7 @@ static void add(lister *list, service_line line, solve_probe probe) {
     if (!grounded && !solve_probe_exists(list->system, &probe)) return;
     line.heater = probe.heater;
     line.printed = line.printed_shown = NAN;
-    if (probe.minus == 0 && !probe.heater)
+    if (probe.minus == 0 && !probe.heater && strcmp(line.what, "across") != 0)
         line.printed = circuit_node_at(list->amp, (size_t)probe.plus)->printed;
     places->line[places->count] = line;
     places->probe[places->count++] = probe;
