@@ -8,7 +8,7 @@ double solve_branch_ohms(const solve_branch *branch, const double *numbers) {
     double ohms = branch->factor * numbers[branch->slot[0]];
     for (int k = 1; k < branch->slots; k++)
         ohms += numbers[branch->slot[k]];
-    return ohms;
+    return fmax(ohms, branch->heater ? SOLVE_WARM_LEAST : SOLVE_LEAST);
 }
 
 static double branch_emf(const solve_system *system, const solve_branch *branch,
@@ -27,7 +27,7 @@ void solve_fix(solve_work *work, const double *numbers) {
     const solve_system *system = work->system;
     memset(work->fixed, 0, ((size_t)system->nonzeros + 1) * sizeof *work->fixed);
     for (int i = 0; i < system->unknowns; i++)
-        add(work, work->fixed, i, SOLVE_GMIN);
+        add(work, work->fixed, i, solve_gmin(system, i));
     for (size_t i = 0; i < system->branches; i++) {
         const solve_branch *branch = &system->branch[i];
         double siemens = 1 / solve_branch_ohms(branch, numbers);
@@ -173,7 +173,7 @@ void solve_evaluate(solve_work *work, const double *numbers, const double *x) {
     const solve_system *system = work->system;
     memcpy(work->value, work->fixed, ((size_t)system->nonzeros + 1) * sizeof *work->value);
     for (int i = 0; i < system->unknowns; i++) {
-        work->residual[i] = SOLVE_GMIN * x[i];
+        work->residual[i] = solve_gmin(system, i) * x[i];
         work->flow[i] = 0;
     }
     for (size_t i = 0; i < system->branches; i++) {

@@ -87,6 +87,10 @@ static bool newton_step(solve_work *work, bool anew) {
     return true;
 }
 
+static solve_outcome why_no_step(const solve_work *work) {
+    return work->common.status == KLU_OUT_OF_MEMORY ? SOLVE_NO_MEMORY : SOLVE_SINGULAR;
+}
+
 /* ---- damping ---- */
 
 /* How far off: the largest error in volts if each node stood alone. */
@@ -178,7 +182,7 @@ solve_result solve_newton(solve_work *work, const double *numbers, double *x, in
     bool anew = false;
     for (int step = 1; step <= most; step++) {
         double before = merit(work);
-        if (!newton_step(work, anew)) return result_of(work, SOLVE_SINGULAR, step);
+        if (!newton_step(work, anew)) return result_of(work, why_no_step(work), step);
         bool limited = limit_step(work);
         double part = damped_move(work, numbers, x, before);
         if (part == 1 && !limited && close_enough(work) && small_step(work, x))
@@ -259,7 +263,7 @@ solve_result solve_point(solve_work *work, const double *numbers, const double *
     else if (start != x)
         memcpy(x, start, size);
     solve_result result = solve_newton(work, numbers, x, start ? 30 : MOST_STEPS);
-    if (result.outcome != SOLVE_CONVERGED) {
+    if (result.outcome != SOLVE_CONVERGED && result.outcome != SOLVE_NO_MEMORY) {
         memset(x, 0, size);
         memset(work->wave, 0, work->system->cycles * sizeof *work->wave);
         int before = result.steps;

@@ -98,7 +98,7 @@ static bool pot(solve_system *system, int index, const circuit_part *part) {
     int inner = system->unknowns;
     int ends[3] = {solve_dc(system, part->end[0]), solve_dc(system, part->end[1]),
                    solve_dc(system, part->end[2])};
-    system->node_of[system->unknowns++] = -1;
+    system->node_of[system->unknowns++] = part->end[1] >= 0 ? part->end[1] : part->end[0];
     system->inner_pin[index * CIRCUIT_ENDS + 1] = inner;
     int slots[3] = {low, wiper, high};
     for (int k = 0; k < 3; k++) {

@@ -38,7 +38,7 @@ static int behind_pin(solve_system *system, int index, int pin) {
                            .part = index,
                            .piece = pin};
     if (slot < 0 || !solve_branch_add(system, branch)) return -1;
-    system->node_of[system->unknowns] = -1;
+    system->node_of[system->unknowns] = node;
     return *inner = system->unknowns++;
 }
 

@@ -13,7 +13,10 @@
 #define SOLVE_OPEN 1e10  /* ohms of a circuit that is open */
 #define SOLVE_NONE 1e12  /* ohms of a leak that is not there */
 #define SOLVE_GMIN 1e-12 /* siemens from each unknown to ground: the board itself */
-#define CYCLE_STEPS 192  /* points in one cycle of the mains */
+#define SOLVE_WARM 1e-9  /* the same in the heater layer, where it only keeps a winding in place */
+#define SOLVE_LEAST 0.01 /* ohms; less, and nodes tied together that float are singular. Of the */
+#define SOLVE_WARM_LEAST 1e-5 /* heater layer too */
+#define CYCLE_STEPS 192       /* points in one cycle of the mains */
 #define CYCLE_CAPS 6
 #define CYCLE_OHMS 8
 
@@ -91,7 +94,8 @@ struct solve_system {
     base_arena *arena;
     int unknowns;
     int *dc_of_node, *heater_of_node; /* by circuit node; -1 where there is none */
-    int *node_of;                     /* by unknown: circuit node, or -1 inside a part */
+    int warm_from, warm_to;           /* the unknowns of the heater layer: from, up to */
+    int *node_of;   /* by unknown: circuit node; inside a part, the node nearest to it */
     int *inner_pin; /* by part * CIRCUIT_ENDS + end: the unknown behind it, or -1 */
     solve_slot *slot;
     double *nominal;
@@ -187,6 +191,11 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
 /* newton.c */
 solve_result solve_newton(solve_work *work, const double *numbers, double *x, int most);
 bool solve_factor(solve_work *work, bool anew);
+
+static inline double solve_gmin(const solve_system *system, int unknown) {
+    bool warm = unknown >= system->warm_from && unknown < system->warm_to;
+    return warm ? SOLVE_WARM : SOLVE_GMIN;
+}
 
 static inline double solve_at(const double *x, int unknown) {
     return unknown < 0 ? 0 : x[unknown];

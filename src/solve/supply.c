@@ -45,7 +45,7 @@ static bool add_tube(solve_system *system, int tube, int unit, solve_side *side)
            add_ohms(side, solve_slot_find(system, tube, SOLVE_CONTACT, type->pin[TUBE_CATHODE]));
 }
 
-/* Side `number` of a rectifier, fed by half `half` of the winding (-1: the whole of it). */
+/* Side `number` of a rectifier, fed by half `half` of the winding. */
 static bool make_side(solve_system *system, const circuit_part *part, int number, int half,
                       solve_side *side) {
     const circuit_rectifier *from = &part->rectifier;
@@ -59,14 +59,12 @@ static bool make_side(solve_system *system, const circuit_part *part, int number
         const circuit_part *winding = circuit_part_at(system->amp, (size_t)from->winding);
         int primary;
         const circuit_part *first = primary_of(system, winding->winding.transformer, &primary);
-        side->volts = solve_slot_find(system, from->winding, SOLVE_VOLTS, half < 0 ? 0 : half);
+        side->volts = solve_slot_find(system, from->winding, SOLVE_VOLTS, half);
         if (first) {
             side->drawn = first->winding.volts[0];
             side->primary = solve_slot_find(system, primary, SOLVE_OHMS, 0);
         }
-        if (!add_ohms(side,
-                      solve_slot_find(system, from->winding, SOLVE_OHMS, half < 0 ? 0 : half)))
-            return false;
+        if (!add_ohms(side, solve_slot_find(system, from->winding, SOLVE_OHMS, half))) return false;
     }
     if (!add_through(system, from, number, side)) return false;
     if (from->tube < 0) return true;
@@ -154,8 +152,8 @@ static bool make_doubler(solve_system *system, int index, const circuit_part *pa
     int middle = winding->end[winding->ends - 1];
     solve_cycle *upper = add_cycle(system, index, part->end[0], middle);
     solve_cycle *lower = add_cycle(system, index, middle, part->end[1]);
-    if (!upper || !lower || !make_side(system, part, 0, -1, &upper->side[0])) return false;
-    if (!make_side(system, part, 1, -1, &lower->side[0])) return false;
+    if (!upper || !lower || !make_side(system, part, 0, 0, &upper->side[0])) return false;
+    if (!make_side(system, part, 1, 0, &lower->side[0])) return false;
     return true;
 }
 
@@ -167,7 +165,8 @@ static bool make_supply(solve_system *system, int index, const circuit_part *par
     bool halves = part->rectifier.form == CIRCUIT_FULL_WAVE;
     cycle->sides = part->rectifier.form == CIRCUIT_HALF_WAVE ? 1 : 2;
     for (int k = 0; k < cycle->sides; k++)
-        if (!make_side(system, part, k, halves ? k : -1, &cycle->side[k])) return false;
+        if (!make_side(system, part, k, halves ? k : part->rectifier.from_b, &cycle->side[k]))
+            return false;
     return true;
 }
 

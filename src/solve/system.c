@@ -145,10 +145,12 @@ base_code solve_make_nodes(solve_system *system, base_errors *errors) {
         system->dc_of_node[n] = ac[n] ? -1 : system->unknowns;
         if (!ac[n]) system->node_of[system->unknowns++] = (int)n;
     }
+    system->warm_from = system->unknowns;
     for (size_t n = 1; n < nodes; n++) {
         system->heater_of_node[n] = warm[n] ? system->unknowns : -1;
         if (warm[n]) system->node_of[system->unknowns++] = (int)n;
     }
+    system->warm_to = system->unknowns;
     return BASE_OK;
 }
 
