@@ -104,9 +104,10 @@ static void test_document(void **state) {
 }
 
 int main(void) {
+    static char handbook[] = "docs/handbook.md", json[] = "docs/json.md";
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_prestate(test_document, "docs/handbook.md"),
-        cmocka_unit_test_prestate(test_document, "docs/json.md"),
+        {.name = "handbook.md", .test_func = test_document, .initial_state = handbook},
+        {.name = "json.md", .test_func = test_document, .initial_state = json},
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
