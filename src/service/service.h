@@ -41,8 +41,8 @@ typedef struct service_tube {              /* one unit of one tube */
     service_rating rating[2]; /* [0] is the one to quote: the first design-maximum, else the first
                                  design-centre; [1] the first of another system */
     int ratings;              /* 0: none is published */
-    double heater_ratio; /* heater volts as a part of the rated; NAN if not wired */
-    bool inside;                   /* the curve's trusted region */
+    double heater_ratio;      /* heater volts as a part of the rated; NAN if not wired */
+    bool inside;              /* the curve's trusted region */
 } service_tube;
 
 typedef struct service_rectifier {
