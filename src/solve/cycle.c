@@ -16,7 +16,7 @@
 
 #define STEPS CYCLE_STEPS
 #define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
-#define MOST_PASSES 60
+#define MOST_PASSES 30
 
 typedef struct instant { /* one step: the current of both sides and its slope, negative by V */
     double current, siemens;
@@ -71,17 +71,21 @@ static double driving_volts(const problem *given, int k, int j, double ripple) {
     return emf - given->cycle->offset - given->volts - ripple;
 }
 
-static void at_every_instant(const problem *given, const double *ripple, instant *now) {
+static void at_instant(const problem *given, int j, double ripple, instant *now) {
     const solve_drive *drive = given->drive;
-    memset(now, 0, STEPS * sizeof *now);
-    for (int k = 0; k < given->cycle->sides; k++)
-        for (int j = 0; j < STEPS; j++) {
-            double slope, w = driving_volts(given, k, j, ripple[j]);
-            if (w <= 0) continue;
-            now[j].current +=
-                tube_diode_behind(given->cycle->curve, drive->scale[k], drive->ohms[k], w, &slope);
-            now[j].siemens += slope / (1 + drive->ohms[k] * slope);
-        }
+    *now = (instant){0};
+    for (int k = 0; k < given->cycle->sides; k++) {
+        double slope, w = driving_volts(given, k, j, ripple);
+        if (w <= 0) continue;
+        now->current +=
+            tube_diode_behind(given->cycle->curve, drive->scale[k], drive->ohms[k], w, &slope);
+        now->siemens += slope / (1 + drive->ohms[k] * slope);
+    }
+}
+
+static void at_every_instant(const problem *given, const double *ripple, instant *now) {
+    for (int j = 0; j < STEPS; j++)
+        at_instant(given, j, ripple[j], &now[j]);
 }
 
 /* ---- the ring of linear equations ---- */
@@ -198,6 +202,59 @@ static bool settle(const problem *given, solve_wave *wave, instant *now, ring *l
     return false;
 }
 
+/* ---- from a bad start ---- */
+
+#define PLAIN_FARADS 1e-4 /* with so much the ripple is slight and Newton finds it at once */
+
+/* A capacitor is brought down from a large one, each waveform the start for the next. */
+static bool shrink_capacitor(problem *given, solve_wave *wave, instant *now, ring *last) {
+    double wanted = given->storage;
+    given->storage = fmax(wanted, PLAIN_FARADS * STEPS * given->cycle->hertz);
+    bool settled = settle(given, wave, now, last);
+    while (settled && given->storage > wanted) {
+        given->storage = fmax(wanted, given->storage / 8);
+        settled = settle(given, wave, now, last);
+    }
+    given->storage = wanted;
+    return settled;
+}
+
+/* One instant of a choke, given its current the instant before: L (i - before) / h - r = 0 is
+ * convex and falls in r, so Newton's steps stay on one side. */
+static void step_choke(const problem *given, int j, double before, double *ripple, instant *now) {
+    double enough = 1e-10 * (1 + given->drive->peak[0]);
+    for (int pass = 0; pass < MOST_PASSES; pass++) {
+        at_instant(given, j, *ripple, now);
+        double error = given->storage * (now->current - before) - *ripple;
+        double step = error / (1 + given->storage * now->siemens);
+        *ripple += step;
+        if (fabs(step) <= enough) return;
+    }
+}
+
+/* A choke is followed from instant to instant, by Newton on the current that comes round again. */
+static bool follow_choke(const problem *given, solve_wave *wave, instant *now, ring *last) {
+    double round = 0;
+    for (int pass = 0; pass < MOST_PASSES; pass++) {
+        double current = round, slope = 1;
+        for (int j = 0; j < STEPS; j++) {
+            step_choke(given, j, current, &wave->ripple[j], &now[j]);
+            current = now[j].current;
+            slope *= given->storage * now[j].siemens / (1 + given->storage * now[j].siemens);
+        }
+        double more = (current - round) / (1 - slope);
+        round = fmax(round + more, 0);
+        if (fabs(more) <= 1e-9 * (1e-3 + round)) break;
+    }
+    return settle(given, wave, now, last);
+}
+
+static bool settle_anew(problem *given, solve_wave *wave, instant *now, ring *last) {
+    memset(wave, 0, sizeof *wave);
+    return given->cycle->henries > 0 ? follow_choke(given, wave, now, last)
+                                     : shrink_capacitor(given, wave, now, last);
+}
+
 /* ---- what comes of it ---- */
 
 /* d mean output / d current at each instant. */
@@ -271,10 +328,8 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
     instant now[STEPS];
     ring last;
     double weight[STEPS];
-    if (!settle(&given, wave, now, &last)) {
-        memset(wave, 0, sizeof *wave); /* a bad start: once more from no ripple at all */
-        settle(&given, wave, now, &last);
-    }
+    if (!settle(&given, wave, now, &last) && !settle_anew(&given, wave, now, &last))
+        wave->current = NAN; /* no point is found from here: Newton turns back */
     *point = (solve_cycle_point){.current = wave->current, .at_v = volts, .at = *drive};
     weights(&given, now, &last, weight);
     slopes(&given, wave, now, weight, point);
