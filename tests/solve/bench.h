@@ -12,7 +12,7 @@ typedef struct bench {
     base_errors *errors;
     circuit *amp;
     solve_system *system;
-    solve_work *work;
+    solve_work *work, *judge; /* the judge has no memory of the solve */
     double *numbers, *x;
     size_t slots, unknowns;
 } bench;
@@ -56,6 +56,7 @@ static inline bench bench_of_text(const tube_library *tubes, const char *file, c
     if (!b.system) bench_show(b.errors);
     assert_non_null(b.system);
     b.work = solve_work_new(b.system);
+    b.judge = solve_work_new(b.system);
     b.slots = solve_slots(b.system);
     b.unknowns = solve_unknowns(b.system);
     b.numbers = malloc(b.slots * sizeof(double));
@@ -75,6 +76,7 @@ static inline void bench_free(bench *b) {
     free(b->numbers);
     free(b->x);
     solve_work_free(b->work);
+    solve_work_free(b->judge);
     solve_system_free(b->system);
     circuit_free(b->amp);
     base_errors_free(b->errors);
@@ -134,7 +136,7 @@ static inline double bench_volts(bench *b, const char *plus, const char *minus) 
 /* The largest Kirchhoff error as a part of what the contract allows (1 nA + 1e-6): fine up to 1. */
 static inline double bench_kirchhoff(const bench *b, const double *numbers, const double *x) {
     double error, current;
-    solve_kirchhoff(b->work, numbers, x, &error, &current);
+    solve_kirchhoff(b->judge, numbers, x, &error, &current);
     return error / (1e-9 + 1e-6 * current);
 }
 
