@@ -15,11 +15,14 @@
 /* ---- head and verdict ------------------------------------------------------------------------ */
 
 static void tell_head(cli *cli, const cli_case *at) {
-    base_text_add(&cli->out, "%s%s%s  %zu reading%s, %.4g V at the wall%s, meter %s\n",
-                  cli_style_on(cli, CLI_HEAD), circuit_about_of(at->amp)->name,
-                  cli_style_on(cli, CLI_PLAIN), at->readings->count,
-                  at->readings->count == 1 ? "" : "s", at->mains,
-                  at->measured ? "" : " (not measured)", cli_meter(&at->meter).text);
+    const char *name = circuit_about_of(at->amp)->name;
+    char line[256];
+    snprintf(line, sizeof line, "%zu reading%s, %.4g V at the wall%s, meter %s",
+             at->readings->count, at->readings->count == 1 ? "" : "s", at->mains,
+             at->measured ? "" : " (not measured)", cli_meter(&at->meter).text);
+    base_text_add(&cli->out, "%s%s%s  ", cli_style_on(cli, CLI_HEAD), name,
+                  cli_style_on(cli, CLI_PLAIN));
+    cli_fill(cli, (int)strlen(name) + 2, 2, line);
 }
 
 /* "C6 leaky, some 4M, or one that looks the same: about 85 %" */
@@ -72,8 +75,10 @@ static void tell_verdict(cli *cli, const cli_case *at) {
     const diagnose_belief *belief = at->belief;
     char line[512];
     verdict_words(at, line, sizeof line);
+    /* A reason that begins with the verdict's own words stands for both. */
+    bool same = belief->reason && strncmp(belief->reason, line, strlen(line) - 1) == 0;
     base_text_add(&cli->out, "\n%s", cli_style_on(cli, CLI_STRONG));
-    cli_fill(cli, 0, 0, line);
+    if (!same) cli_fill(cli, 0, 0, line);
     base_text_add(&cli->out, "%s", cli_style_on(cli, CLI_PLAIN));
     tell_misread(cli, belief);
     if (belief->reason && at->readings->count) cli_fill(cli, 0, 0, belief->reason);

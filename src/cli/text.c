@@ -17,16 +17,28 @@ void cli_heading(cli *cli, const char *text) {
                   cli_style_on(cli, CLI_PLAIN));
 }
 
-/* The length of the word at `text`, with the unit that belongs to it: "20 %", "41 V". */
-static int word_length(const char *text) {
+/* Does `next` belong on the line of the word before it? A unit to its number, a number to "about".
+ */
+static bool belongs(const char *word, int length, const char *next) {
     static const char *const units[] = {"%", "V", "mA", "W", "ohm", "kohm", "Mohm", "Hz"};
-    int length = (int)strcspn(text, " \n");
-    if (text[length] != ' ' || !strchr("0123456789", text[length ? length - 1 : 0])) return length;
-    const char *next = text + length + 1;
+    static const char *const heads[] = {"about", "under", "over", "(about", "(under", "(over"};
+    for (size_t i = 0; i < sizeof heads / sizeof *heads; i++)
+        if ((int)strlen(heads[i]) == length && strncmp(word, heads[i], (size_t)length) == 0)
+            return isdigit((unsigned char)*next);
+    if (length == 0 || !isdigit((unsigned char)word[length - 1])) return false;
     for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
         size_t unit = strlen(units[i]);
-        if (strncmp(next, units[i], unit) == 0 && !isalpha((unsigned char)next[unit]))
-            return length + 1 + (int)strcspn(next, " \n");
+        if (strncmp(next, units[i], unit) == 0 && !isalpha((unsigned char)next[unit])) return true;
+    }
+    return false;
+}
+
+/* The length of the word at `text`, with what may not be parted from it: "about 20 %", "41 V". */
+static int word_length(const char *text) {
+    int start = 0, length = (int)strcspn(text, " \n");
+    while (text[length] == ' ' && belongs(text + start, length - start, text + length + 1)) {
+        start = length + 1;
+        length = start + (int)strcspn(text + start, " \n");
     }
     return length;
 }
