@@ -161,4 +161,38 @@ base_code circuit_place_find(const circuit *amp, const char *name, base_place at
  * printed volts. All are added to `errors`, warnings as BASE_SUSPICIOUS. */
 void circuit_check(const circuit *amp, base_errors *errors);
 
+/* ---- edits of the file's text -------------------------------------------------------------------
+ */
+
+typedef enum circuit_does { CIRCUIT_CHANGE, CIRCUIT_ADD, CIRCUIT_REMOVE } circuit_does;
+typedef struct circuit_edit {
+    circuit_does does;
+    const char *part;  /* "R12"; a winding as in the circuit: "T1 high voltage" */
+    const char *key;   /* change: "value", added where it is not there yet; add: the section,
+                          "resistors", made where the file has none */
+    const char *value; /* change: as the file would write it, `4k7`, `[B1, V1.1]`; add: what stands
+                          behind the name, on one line, `{value: 1k5, at: [V1.3, ground]}` */
+} circuit_edit;
+/* The text with one edit made: a new text, 0-ended and to be freed, that is YAML again. Comments,
+ * order and spacing of all else stay as they were. NULL with a complaint. Whether it is still an
+ * amp is for circuit_read to say. */
+char *circuit_edit_text(const char *text, size_t length, const circuit_edit *edit,
+                        base_errors *errors);
+/* The section in which a part stands: "resistors"; NULL: no such part. A static text. */
+const char *circuit_edit_section(const char *text, size_t length, const char *part);
+/* The value of a key of the whole file ("amp", "family"), to be freed; NULL where there is none or
+ * the text cannot be read. Needs no tube types. */
+char *circuit_edit_head(const char *text, size_t length, const char *key);
+
+/* One difference between two amps of one drawing. Texts live as long as the arena and both amps. */
+typedef struct circuit_difference {
+    const char *part, *key; /* key NULL where the part was added or removed */
+    const char *from, *to;  /* as the files write them; NULL where there is none */
+    const char *does;       /* "change", "add", "remove" */
+    const char *undo;       /* what to do to go back: "put R12 back to 1k5" */
+} circuit_difference;
+/* From `from` to `to`, in the order of the parts; *count receives how many. NULL: no memory. */
+const circuit_difference *circuit_differences(const circuit *from, const circuit *to,
+                                              base_arena *arena, size_t *count);
+
 #endif

@@ -20,6 +20,16 @@ typedef struct job_store job_store; /* may be used from several threads: one loc
  * NULL with a complaint: a newer version's store, a read-only disk, a file that is no store. */
 job_store *job_store_open(const char *path, base_errors *errors);
 void job_store_close(job_store *store);
+/* Where the amps of the library are found by name, and the tube types that read them. Both are
+ * borrowed until the store is closed. Without it a job's record works, and nothing that needs the
+ * drawing does: places are checked by their writing alone, and no expected volts are given. Set it
+ * once, before the store is used. `amp` returns the text of a library amp or NULL; it must not call
+ * the store. */
+void job_store_use_library(job_store *store, const tube_library *tubes,
+                           const char *(*amp)(void *library, const char *name, size_t *length),
+                           void *library);
+/* Works out anew, from the facts, all that is kept for searching (as a migration does). */
+base_code job_rebuild(job_store *store, base_errors *errors);
 
 /* ---- jobs and facts ----------------------------------------------------------------------------
  */
@@ -42,17 +52,19 @@ typedef struct job_fact {
 /* Adds one fact; it is on the disk when this returns BASE_OK (*id receives its number). */
 base_code job_add(job_store *store, int64_t job, const job_fact *fact, int64_t now, int64_t *id,
                   base_errors *errors);
-/* Takes back fact `id` (0: the last one that is neither taken back nor an undo). */
+/* Takes back fact `id` (0: the last one that is neither taken back nor an undo). An undo can be
+ * taken back by its own id. Refused: the only take in, and a fact that a later one corrects. */
 base_code job_undo(job_store *store, int64_t job, int64_t id, int64_t now, int64_t *undone,
                    base_errors *errors);
 
 /* Every kind of fact and the keys of its body: for the page, the docs and the checks. */
 typedef struct job_key {
     const char *name;
-    char type; /* s text, n number, b yes or no, l list of texts, o object, p place of the amp */
+    char type; /* s text, n number, i whole number, b yes or no, l list of texts, o list of
+                  {text, amount}, p place of the amp */
     bool must;
     double least, most; /* of numbers; equal: no limit */
-    const char *words;  /* allowed words, bar-separated, or NULL */
+    const char *words;  /* allowed words (of a list: each of its texts), bar-separated, or NULL */
 } job_key;
 typedef struct job_kind {
     const char *name;
@@ -78,7 +90,7 @@ json_t *job_search(job_store *store, const char *words, bool open, int most, bas
 /* What past repairs of amps like this one were: {alike, causes: [{part, what, count}]}: jobs that
  * were handed back, of the same amp (same: 1) or family (same: 0). */
 json_t *job_history(job_store *store, const char *amp, bool same, base_errors *errors);
-/* {name, address, currency, tax_percent, hourly, next_number...}; set: a fact of the shop. */
+/* {name, address, currency, tax_percent, hourly, paper, next_number}; set: a fact of the shop. */
 json_t *job_shop(job_store *store, base_errors *errors);
 base_code job_shop_set(job_store *store, const json_t *shop, int64_t now, base_errors *errors);
 
@@ -122,8 +134,8 @@ base_code job_backup(job_store *store, const char *folder, int keep, int64_t now
                      base_errors *errors);
 /* Puts a checked backup in the place of the store at `path` (which is kept beside it). */
 base_code job_restore(const char *path, const char *backup, int64_t now, base_errors *errors);
-/* Everything, lossless; import into an empty store gives the same export. Streamed to/from files.
- */
+/* Everything, lossless, as one JSON list (docs/store.md); import into an empty store gives the same
+ * export, byte for byte. Streamed to and from files; import adds all or nothing. */
 base_code job_export(job_store *store, const char *path, base_errors *errors);
 base_code job_import(job_store *store, const char *path, base_errors *errors);
 /* All readings of a job (0: all jobs) as CSV; cells that begin with = + - @ are guarded. */
