@@ -1,4 +1,5 @@
-/* service: the trade's computations on a solved amp. Here the voltage chart. */
+/* service: the trade's computations on a solved amp: the voltage chart, ratings, drain, date
+ * codes, substitutes, plate curves. */
 #ifndef GRIDLEAK_SERVICE_H
 #define GRIDLEAK_SERVICE_H
 
@@ -76,5 +77,171 @@ void service_chart_free(service_chart *chart);
  * resistor past its watts, a capacitor past its volts, a grid that draws current at idle, a curve
  * outside its trusted region, printed volts far from the computed. Added as BASE_SUSPICIOUS. */
 void service_suspicious(const solve_system *system, base_errors *errors);
+
+/* ---- drain: emptying the filter capacitors --------------------------------------------------- */
+
+#define SERVICE_ES1_DC_V 60      /* IEC 62368-1, energy source class 1, direct voltage */
+#define SERVICE_DRAIN_OHMS 470.0 /* common practice, no source: 100 ohm to 1 kohm */
+#define SERVICE_DRAIN_LEAST 100.0
+#define SERVICE_DRAIN_MOST 1000.0
+
+/* One filter capacitor: an electrolytic rated 100 V or more or that stands at more than 60 V, or
+ * another of 1 uF and more that does. */
+typedef struct service_drain_capacitor {
+    const char *part, *node; /* "C8"; where the probe goes: the end that is not on the chassis */
+    const char *other;       /* the other end's node, "ground" nearly always */
+    bool negative;           /* the node stands below the other end: a bias supply */
+    double farads, rating_v; /* rating NAN where the file states none */
+    double volts;            /* the most that the amp charges it to, tubes hot or cold */
+    double joules;           /* C V^2 / 2 */
+    double seconds_to_60, seconds_to_1; /* of this one alone: R C ln(V / 60), R C ln(V) */
+    double peak_watts;                  /* in the resistor at the first instant: V^2 / R */
+} service_drain_capacitor;
+
+typedef struct service_drain {
+    const char *warning;         /* NULL, or what an amp without a power transformer needs first */
+    double through_ohms, joules; /* of all together */
+    double hold_s; /* how long to hold the resistor to each: ten times the longest way to 1 V with
+                      all capacitors joined, at least 5 s */
+    service_drain_capacitor *capacitor; /* falling volts */
+    size_t capacitors;
+    const char **step; /* the procedure, one sentence or a few each */
+    size_t steps;
+    base_arena *arena;
+} service_drain;
+
+/* What the capacitors of this amp hold on `mains` (NAN: the file's) and how to empty them through
+ * `ohms` (NAN: 470; refused outside 100 to 1000). A plan, never a statement that they are empty:
+ * only a reading says so. NULL with a complaint. */
+service_drain *service_drain_new(const solve_system *system, double mains, double ohms,
+                                 base_errors *errors);
+void service_drain_free(service_drain *drain);
+
+/* ---- date codes -------------------------------------------------------------------------------
+ */
+
+/* One way to read a code: maker (3 or 4 digits), year (1 or 2 digits), week. */
+typedef struct service_date_reading {
+    char maker[5];
+    int year, year_digits; /* 7 of 1; 67 of 2 */
+    int week;              /* 1..53 */
+} service_date_reading;
+
+typedef struct service_date_code {
+    service_date_reading reading[2]; /* 7 digits in a row can be read in two ways */
+    int readings;
+} service_date_code;
+
+#define SERVICE_DATE_YEARS 8 /* the most years that one code can mean */
+
+/* Reads an EIA source-date code as stamped: `285642`, `285-642`, `999-5-17`, `1376732`; spaces,
+ * dashes, dots and slashes part its fields where it has them. 5 digits are an early form with one
+ * digit for the week. BASE_SYNTAX or BASE_VALUE (no such week) at `place`. */
+base_code service_date_read(const char *text, base_place place, service_date_code *code,
+                            base_errors *errors);
+/* The years that the code can mean, rising, none after `latest` (0: no bound). One digit repeats
+ * each decade from 1945 to 1979. Returns how many. */
+int service_date_years(const service_date_code *code, int latest, int years[SERVICE_DATE_YEARS]);
+
+typedef struct service_dated { /* one part's code */
+    const char *part;
+    service_date_code code;
+} service_dated;
+
+typedef struct service_date_odd { /* a code that the others do not explain */
+    size_t code;                  /* index into the codes given */
+    bool later;                   /* newer than the others: likely a replacement */
+    const char *words;
+} service_date_odd;
+
+typedef struct service_dates {
+    int earliest, week; /* built no earlier than this; 0 where the codes leave it open */
+    int *alternative;   /* the years that remain, rising: one when `earliest` is set */
+    size_t alternatives;
+    int *year; /* by code: the year that it then means, 0 if odd or open */
+    service_date_odd *odd;
+    size_t odds;
+    const char *words; /* one or a few sentences */
+    base_arena *arena;
+} service_dates;
+
+/* What `count` codes say together: the shortest run of years (at most 4) that explains most of them
+ * dates the amp; the newest code in it is the earliest that the amp can have been built. More than
+ * half must agree. `latest`: the year now; `about`: the year that is believed, or 0: it chooses
+ * between decades, nothing else. NULL: no memory. */
+service_dates *service_dates_of(const service_dated *codes, size_t count, int latest, int about,
+                                base_errors *errors);
+void service_dates_free(service_dates *dates);
+
+/* ---- substitute: what to order for an old part ------------------------------------------------
+ */
+
+typedef struct service_old {
+    circuit_kind kind;
+    circuit_material material;
+    double value;         /* ohm, F, A of a fuse */
+    double volts, watts;  /* its rating, NAN where not known */
+    double across, burns; /* highest DC volts across it and watts in it; NAN where not known */
+    double most_f;        /* the most that the rectifier in front allows, or NAN */
+    bool can;             /* one section of a can on the chassis */
+    bool plus_grounded;   /* its + end is on the chassis: a bias supply */
+} service_old;
+
+typedef struct service_choice {
+    const char *text;           /* "22u 500 V electrolytic, axial" */
+    double value, volts, watts; /* NAN where it does not apply */
+    const char *kind, *note;    /* "metal film"; words, or "" */
+} service_choice;
+
+typedef struct service_substitute {
+    const char *part;
+    service_old old;
+    service_choice *choice; /* the one to order first */
+    size_t choices;
+    const char *keep; /* when to leave the old one in, or "" */
+    base_arena *arena;
+} service_substitute;
+
+/* Of a part described; NULL with a complaint: a kind that is not stock (a transformer). */
+service_substitute *service_substitute_for(const char *part, const service_old *old,
+                                           base_errors *errors);
+/* Of a part of this amp, with the volts and watts that it meets on `mains` (NAN: the file's). */
+service_substitute *service_substitute_of(const solve_system *system, double mains,
+                                          const char *part, base_errors *errors);
+void service_substitute_free(service_substitute *substitute);
+
+/* ---- curves: a tube's plate curves with its load line ------------------------------------------
+ */
+
+typedef struct service_curve {
+    double grid_v;
+    double *plate_a; /* beside service_curves.plate_v */
+} service_curve;
+
+/* Plate and grid volts are to the tube's own cathode. */
+typedef struct service_curves {
+    const char *tube, *type, *unit;
+    double *plate_v; /* 0 .. most_v, rising */
+    size_t points;
+    service_curve *curve; /* grid from 0 down */
+    size_t curves;
+    double most_v, most_a;           /* the plot's ends */
+    double load_ohms;                /* the source resistance seen at the plate, the tube out */
+    double load_v[2], load_a[2];     /* the DC load line's ends on the plot */
+    double point_v, point_a, grid_v; /* idle */
+    double screen_v;                 /* to the cathode, at which the curves hold; NAN: triode */
+    double limit_w;                  /* plate rating, NAN where none is published */
+    const char *system;              /* "design-maximum" or NULL */
+    double *limit_v, *limit_a;       /* the rating's hyperbola, within the plot */
+    size_t limits;
+    bool inside; /* idle lies where the curves are trusted */
+    base_arena *arena;
+} service_curves;
+
+/* Of unit `unit` of tube `tube` ("V2") on `mains` (NAN: the file's); NULL with a complaint: no such
+ * tube or unit, a rectifier, an amp with no operating point. */
+service_curves *service_curves_of(const solve_system *system, double mains, const char *tube,
+                                  int unit, base_errors *errors);
+void service_curves_free(service_curves *curves);
 
 #endif
