@@ -204,12 +204,12 @@ static bool settle(const problem *given, solve_wave *wave, instant *now, ring *l
 
 /* ---- from a bad start ---- */
 
-#define PLAIN_FARADS 1e-4 /* with so much the ripple is slight and Newton finds it at once */
-
-/* A capacitor is brought down from a large one, each waveform the start for the next. */
+/* A capacitor is brought down from one so large, beside the source's ohms, that its ripple is
+ * slight and Newton finds it at once; each waveform is the start for the next. */
 static bool shrink_capacitor(problem *given, solve_wave *wave, instant *now, ring *last) {
-    double wanted = given->storage;
-    given->storage = fmax(wanted, PLAIN_FARADS * STEPS * given->cycle->hertz);
+    double wanted = given->storage, ohms = given->drive->ohms[0];
+    if (given->cycle->sides == 2) ohms = fmin(ohms, given->drive->ohms[1]);
+    given->storage = fmax(wanted, 10 / ohms);
     bool settled = settle(given, wave, now, last);
     while (settled && given->storage > wanted) {
         given->storage = fmax(wanted, given->storage / 8);

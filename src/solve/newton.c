@@ -170,9 +170,10 @@ static solve_result result_of(const solve_work *work, solve_outcome outcome, int
     solve_result result = {.outcome = outcome, .steps = steps, .where = -1, .outside_part = -1};
     for (int i = 0; i < work->system->unknowns; i++)
         result.residual = fmax(result.residual, fabs(work->residual[i]));
-    if (outcome == SOLVE_STALLED) result.where = node_near(work->system, worst_unknown(work));
-    if (outcome == SOLVE_SINGULAR)
-        result.where = node_near(work->system, work->common.singular_col);
+    bool singular = work->common.status == KLU_SINGULAR;
+    if (outcome == SOLVE_STALLED || outcome == SOLVE_SINGULAR)
+        result.where =
+            node_near(work->system, singular ? work->common.singular_col : worst_unknown(work));
     return result;
 }
 
