@@ -112,7 +112,8 @@ typedef struct service_drain {
 
 /* What the capacitors of this amp hold on `mains` (NAN: the file's) and how to empty them through
  * `ohms` (NAN: 470; refused outside 100 to 1000). A plan, never a statement that they are empty:
- * only a reading says so. NULL with a complaint. */
+ * only a reading says so. An amp that cannot be solved gets a plan too, its capacitors taken at
+ * their ratings (`warning` says so, the complaint stays). NULL with a complaint otherwise. */
 service_drain *service_drain_new(const solve_system *system, double mains, double ohms,
                                  base_errors *errors);
 void service_drain_free(service_drain *drain);
