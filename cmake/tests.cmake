@@ -14,6 +14,9 @@ function(gridleak_test room source)
   target_compile_definitions(${name} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
   target_link_libraries(${name} PRIVATE ${ARGN} PkgConfig::JANSSON PkgConfig::FYAML
                         PkgConfig::CMOCKA m)
+  if(room STREQUAL "solve") # may look inside, and at the sparse solver's own allocations
+    target_link_libraries(${name} PRIVATE klu suitesparseconfig)
+  endif()
   if(stem MATCHES "^oom")
     target_link_options(${name} PRIVATE -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc)
   endif()
