@@ -86,7 +86,7 @@ static void test_written_is_read(void **state) {
     static const double largest[] = {1e8, 1e-2, 1e2, 1e4, 1e1, 1e3, 1e7, 1, 1e6};
     base_random random;
     base_random_seed(&random, 1);
-    for (int i = 0; i < 200000; i++) {
+    for (int i = 0; i < 60000; i++) {
         base_quantity quantity = (base_quantity)(i % BASE_QUANTITIES);
         double value = largest[quantity] * pow(10, -12 * base_random_unit(&random));
         if (i % 2) value = base_value_round(value, 1 + i % 5);
