@@ -161,8 +161,9 @@ static bool procedure(planner *plan) {
     drain->step = base_arena_take(drain->arena, 16 + drain->capacitors, sizeof *drain->step);
     if (!drain->step) return false;
     names(drain, all, sizeof all);
-    steps_before(drain,
-                 plan->on_mains ? "the common negative (`ground` in the file)" : "the chassis");
+    const char *black =
+        plan->on_mains ? "the common negative (`ground` in the file)" : "the chassis";
+    steps_before(drain, black);
     if (drain->capacitors > 0) {
         steps_measure(drain, all);
         steps_empty(drain, all, black);
