@@ -293,17 +293,14 @@ static void slopes(const problem *given, const solve_wave *wave, const instant *
     for (int k = 0; k < given->cycle->sides; k++)
         side_slopes(given, k, wave->ripple, weight, point);
     point->by_ln_k = point->by_ln_k_side[0] + point->by_ln_k_side[1];
-    double square = given->volts * given->volts + 1, low = INFINITY, high = -INFINITY;
+    double square = given->volts * given->volts + 1;
     bool choke = given->cycle->henries > 0;
     double load = choke ? 0 : fmax(wave->current, 0) / sqrt(square);
     for (int j = 0; j < STEPS; j++) {
         double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
         point->by_v -= weight[j] * (now[j].siemens - r * load * given->volts / square);
         point->by_ln_c -= choke ? 0 : weight[j] * given->storage * (r - before);
-        low = r < low ? r : low;
-        high = r > high ? r : high;
     }
-    point->ripple_v = high - low;
 }
 
 /* Newton's last steps move the output by microvolts: there the slope at hand is exact enough

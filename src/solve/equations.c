@@ -161,6 +161,12 @@ static void stamp_cycle(solve_work *work, size_t index, const double *numbers, c
     stamp_heat(work, &cycle->heat, x, cycle->at + 8, by_ratio);
 }
 
+static void stamp_meter(solve_work *work, const double *x) {
+    int plus = work->probe_plus;
+    flow(work, plus, work->probe_minus, work->probe_a + work->probe_siemens * solve_at(x, plus));
+    if (plus >= 0) add(work, work->value, plus, work->probe_siemens);
+}
+
 static void stamp_bound(solve_work *work, const double *x) {
     for (int i = 0; i < work->system->unknowns; i++) {
         work->residual[i] += work->bound * (x[i] - work->anchor[i]);
@@ -187,6 +193,6 @@ void solve_evaluate(solve_work *work, const double *numbers, const double *x) {
         stamp_diode(work, &system->diode[i], numbers, x);
     for (size_t i = 0; i < system->cycles; i++)
         stamp_cycle(work, i, numbers, x);
-    flow(work, work->inject_plus, work->inject_minus, work->inject_a);
+    stamp_meter(work, x);
     if (work->bound > 0) stamp_bound(work, x);
 }

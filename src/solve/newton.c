@@ -48,7 +48,7 @@ solve_work *solve_work_new(const solve_system *system) {
         base_arena_free(arena);
         return NULL;
     }
-    *work = (solve_work){.system = system, .arena = arena, .inject_plus = -1, .inject_minus = -1};
+    *work = (solve_work){.system = system, .arena = arena, .probe_plus = -1, .probe_minus = -1};
     work->common = system->common;
     if (take_arrays(work)) return work;
     solve_work_free(work);
@@ -257,7 +257,6 @@ solve_result solve_point(solve_work *work, const double *numbers, const double *
     if (bad >= 0)
         return (solve_result){.outcome = SOLVE_NOT_FINITE, .where = bad, .outside_part = -1};
     work->bound = 0;
-    work->inject_a = 0;
     solve_fix(work, numbers);
     if (!start)
         memset(x, 0, size);

@@ -169,28 +169,47 @@ double solve_read(solve_work *work, const double *numbers, const double *x,
     return volts * shown;
 }
 
+/* From a node to ground the meter is one more conductance at the node. */
+static bool load_to_ground(solve_work *work, const double *numbers, const solve_probe *probe,
+                           double *volts) {
+    double sign = work->probe_plus < 0 ? -1 : 1;
+    if (work->probe_plus < 0) work->probe_plus = work->probe_minus;
+    work->probe_minus = -1;
+    work->probe_siemens = 1 / probe->meter_ohms;
+    bool settled = solve_newton(work, numbers, work->best, 40).outcome == SOLVE_CONVERGED;
+    *volts = sign * solve_at(work->best, work->probe_plus);
+    return settled;
+}
+
+/* Between two nodes it would be an entry that the pattern does not have: there its current is
+ * found instead, by the source resistance at the probes. */
+static bool load_between(solve_work *work, const double *numbers, const solve_probe *probe,
+                         double source, double *volts) {
+    work->probe_a = *volts / (probe->meter_ohms + source);
+    for (int pass = 0; pass < 12; pass++) {
+        if (solve_newton(work, numbers, work->best, 40).outcome != SOLVE_CONVERGED) return false;
+        *volts = solve_at(work->best, work->probe_plus) - solve_at(work->best, work->probe_minus);
+        double error = *volts - work->probe_a * probe->meter_ohms;
+        if (fabs(error) <= 1e-9 + 1e-7 * fabs(*volts)) return true;
+        work->probe_a += error / (probe->meter_ohms + source);
+    }
+    return false;
+}
+
 double solve_read_loaded(solve_work *work, const double *numbers, const double *x,
                          const solve_probe *probe) {
-    double source, volts = solve_read(work, numbers, x, probe, NULL, &source);
-    if (!isfinite(probe->meter_ohms) || probe->heater)
-        return solve_read(work, numbers, x, probe, NULL, NULL);
-    int plus = solve_dc(work->system, probe->plus), minus = solve_dc(work->system, probe->minus);
+    double source, shown = solve_read(work, numbers, x, probe, NULL, &source);
+    if (!isfinite(probe->meter_ohms) || probe->heater) return shown;
     size_t size = (size_t)work->system->unknowns * sizeof *x;
     memcpy(work->best, x, size);
-    work->inject_plus = plus;
-    work->inject_minus = minus;
-    double current = volts / probe->meter_ohms;
-    bool settled = false;
-    for (int pass = 0; pass < 12 && !settled; pass++) {
-        work->inject_a = current;
-        if (solve_newton(work, numbers, work->best, 40).outcome != SOLVE_CONVERGED) break;
-        volts = solve_at(work->best, plus) - solve_at(work->best, minus);
-        double error = volts - current * probe->meter_ohms;
-        settled = fabs(error) <= 1e-9 + 1e-7 * fabs(volts);
-        current += error / (probe->meter_ohms + source);
-    }
-    work->inject_a = 0;
-    work->inject_plus = work->inject_minus = -1;
+    work->probe_plus = solve_dc(work->system, probe->plus);
+    work->probe_minus = solve_dc(work->system, probe->minus);
+    double volts = solve_at(x, work->probe_plus) - solve_at(x, work->probe_minus);
+    bool ground = work->probe_plus < 0 || work->probe_minus < 0;
+    bool settled = ground ? load_to_ground(work, numbers, probe, &volts)
+                          : load_between(work, numbers, probe, source, &volts);
+    work->probe_a = work->probe_siemens = 0;
+    work->probe_plus = work->probe_minus = -1;
     memcpy(work->best, x, size);
     solve_newton(work, numbers, work->best, 5); /* the factors of x again, for what follows */
     return settled ? volts : NAN;

@@ -49,6 +49,19 @@ static double peak_inverse(const solve_cycle *cycle, const solve_drive *drive, d
     return (dc_v + fmax(drive->peak[0], drive->peak[1])) / cycle->stack;
 }
 
+/* Peak to peak over all cycles of a rectifier: a doubler's two halves are filled in turn. */
+static double joint_ripple(const solve_work *work, int part) {
+    double low = INFINITY, high = -INFINITY;
+    for (int j = 0; j < CYCLE_STEPS; j++) {
+        double sum = 0;
+        for (size_t i = 0; i < work->system->cycles; i++)
+            if (work->system->cycle[i].part == part) sum += work->wave[i].ripple[j];
+        low = fmin(low, sum);
+        high = fmax(high, sum);
+    }
+    return high - low;
+}
+
 bool solve_supply_at(solve_work *work, const double *numbers, const double *x, int part,
                      solve_supply *out) {
     bool found = false;
@@ -62,7 +75,6 @@ bool solve_supply_at(solve_work *work, const double *numbers, const double *x, i
         const solve_cycle_point *point = &work->cycle_point[i];
         if (!found) *out = (solve_supply){.dc_a = point->current};
         out->dc_v += volts;
-        out->ripple_pp_v += point->ripple_v;
         out->ripple_hz = cycle->hertz * cycle->sides * (found ? 2 : 1);
         out->peak_a = fmax(out->peak_a, point->peak_a);
         out->rms_a = fmax(out->rms_a, point->rms_a);
@@ -77,6 +89,7 @@ bool solve_supply_at(solve_work *work, const double *numbers, const double *x, i
                                    : farads;
         found = true;
     }
+    if (found) out->ripple_pp_v = joint_ripple(work, part);
     return found;
 }
 

@@ -130,7 +130,7 @@ typedef struct solve_cycle_point {
     double current, by_v;
     double by_ln_e[2], by_ln_r[2], by_ln_k, by_ln_k_side[2], by_ln_c;
     double scale_by_ratio; /* d ln K / d heater ratio */
-    double peak_a, rms_a, ripple_v;
+    double peak_a, rms_a;
     double at_v; /* the output and the numbers that all this holds for */
     solve_drive at;
 } solve_cycle_point;
@@ -154,10 +154,11 @@ struct solve_work {
     double *step, *trial, *adjoint, *best;
     solve_wave *wave;
     solve_cycle_point *cycle_point;
-    double inject_a;               /* a meter's current */
-    int inject_plus, inject_minus; /* unknowns; -1 */
-    double bound;                  /* siemens added to each diagonal while continuing */
-    const double *anchor;          /* the volts that `bound` pulls to */
+    int probe_plus, probe_minus; /* unknowns where a meter's probes stand; -1: ground or none */
+    double probe_siemens;        /* of a meter from probe_plus to ground */
+    double probe_a;              /* current of a meter between two nodes, leaving probe_plus */
+    double bound;                /* siemens added to each diagonal while continuing */
+    const double *anchor;        /* the volts that `bound` pulls to */
 };
 
 /* system.c, parts.c, sockets.c, supply.c */
