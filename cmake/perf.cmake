@@ -3,14 +3,14 @@
 find_package(SUNDIALS QUIET CONFIG)
 file(GLOB sources CONFIGURE_DEPENDS perf/*.c)
 add_custom_target(perf_programs)
-if(SUNDIALS_FOUND AND GSL_FOUND)
+if(SUNDIALS_FOUND AND GSL_FOUND AND CMOCKA_FOUND)
   foreach(source ${sources})
     get_filename_component(stem ${source} NAME_WE)
     add_executable(perf_${stem} EXCLUDE_FROM_ALL ${source})
     target_include_directories(perf_${stem} PRIVATE tests)
     target_compile_definitions(perf_${stem} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
     target_link_libraries(perf_${stem} PRIVATE gridleak_files gridleak_service klu PkgConfig::GSL
-                          PkgConfig::JANSSON SUNDIALS::kinsol SUNDIALS::sunlinsolklu
+                          PkgConfig::JANSSON PkgConfig::CMOCKA SUNDIALS::kinsol SUNDIALS::sunlinsolklu
                           SUNDIALS::sunmatrixsparse SUNDIALS::nvecserial m)
     add_dependencies(perf_programs perf_${stem})
   endforeach()
