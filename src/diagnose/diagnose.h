@@ -212,4 +212,16 @@ void diagnose_belief_free(diagnose_belief *belief);
 double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *belief,
                           size_t suspect, size_t place);
 
+/* ---- looking things up
+ * --------------------------------------------------------------------------- */
+
+const char *diagnose_verdict_name(diagnose_verdict verdict); /* "not enough", "leaning", ... */
+/* The leading suspect of a group: an index into belief->suspect; -1: none. */
+int diagnose_leader(const diagnose_belief *belief, size_t group);
+/* The chart's place with this probe, or -1. *sign: -1 where it stands there the other way round. */
+int diagnose_place_of(const diagnose_engine *engine, const solve_probe *probe, int *sign);
+/* What the leader of a group predicts for a reading of the belief; NAN where that is not known. */
+double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belief *belief,
+                             size_t group, const diagnose_readings *readings, size_t reading);
+
 #endif

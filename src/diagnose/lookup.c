@@ -1,0 +1,36 @@
+/* What a belief's reader looks up: leaders, places, predictions. */
+#include "diagnose.h"
+
+#include <math.h>
+
+int diagnose_leader(const diagnose_belief *belief, size_t group) {
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].group == (int)group) return (int)i;
+    return -1;
+}
+
+int diagnose_place_of(const diagnose_engine *engine, const solve_probe *probe, int *sign) {
+    for (size_t i = 0; i < diagnose_places(engine); i++) {
+        const solve_probe *known = &diagnose_place_at(engine, i)->probe;
+        bool same = known->plus == probe->plus && known->minus == probe->minus;
+        bool turned = known->plus == probe->minus && known->minus == probe->plus;
+        if (known->heater != probe->heater || !(same || turned)) continue;
+        *sign = same ? 1 : -1;
+        return (int)i;
+    }
+    return -1;
+}
+
+double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belief *belief,
+                             size_t group, const diagnose_readings *readings, size_t reading) {
+    int sign = 1, leader = diagnose_leader(belief, group);
+    int place = diagnose_place_of(engine, &readings->reading[reading].probe, &sign);
+    if (group == 0) return belief->compare[reading].predicted;
+    if (place < 0 || leader < 0) return NAN;
+    return sign * diagnose_predicted(engine, belief, (size_t)leader, (size_t)place);
+}
+
+const char *diagnose_verdict_name(diagnose_verdict verdict) {
+    static const char *const names[] = {"not enough", "leaning", "settled", "healthy", "strange"};
+    return names[verdict];
+}
