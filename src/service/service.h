@@ -180,12 +180,14 @@ void service_dates_free(service_dates *dates);
 typedef struct service_old {
     circuit_kind kind;
     circuit_material material;
-    double value;         /* ohm, F, A of a fuse */
-    double volts, watts;  /* its rating, NAN where not known */
-    double across, burns; /* highest DC volts across it and watts in it; NAN where not known */
-    double most_f;        /* the most that the rectifier in front allows, or NAN */
-    bool can;             /* one section of a can on the chassis */
-    bool plus_grounded;   /* its + end is on the chassis: a bias supply */
+    double value;          /* ohm, F, A of a fuse */
+    double volts, watts;   /* its rating, NAN where not known */
+    double across, burns;  /* DC volts across it and watts in it at idle; NAN where not known */
+    double surge;          /* a capacitor's volts while the tubes are cold, or NAN */
+    double most_f;         /* the most that the rectifier in front allows, or NAN */
+    bool can;              /* one section of a can on the chassis */
+    bool plus_grounded;    /* its + end is on the chassis: a bias supply */
+    const tube_type *tube; /* of a tube, else NULL */
 } service_old;
 
 typedef struct service_choice {
