@@ -22,13 +22,9 @@ typedef struct chart {
     double *d, *noise; /* by charted place; noise: one standard deviation */
     float *row;        /* room x columns */
     double *v;         /* count x count */
-    double *h;         /* count x columns, column-major by place: K' after the solve */
+    double *h;         /* count x laws, column-major: H, then K */
+    int first, laws;   /* which columns of A are common */
 } chart;
-
-static bool common(const chart *chart, int column) {
-    const diagnose_latents *latents = &chart->engine->latents;
-    return column < latents->count && latents->latent[column].law;
-}
 
 /* ---- gathering ------------------------------------------------------------------------------- */
 
@@ -46,7 +42,8 @@ static void take(chart *chart, const solve_probe *probe, double volts, double no
     diagnose_engine *engine = chart->engine;
     if (chart->count == chart->room) return;
     float *row = chart->row + (size_t)chart->count * (size_t)engine->columns;
-    double d = volts - diagnose_probe_at(engine, &engine->point[0], probe, row);
+    double drag = diagnose_drag(engine, engine->work_numbers, engine->work_x, probe);
+    double d = volts - diagnose_probe_at(engine, &engine->point[0], probe, drag, row);
     double variance = diagnose_covariance(engine, row, row) + noise * noise;
     if (!(d * d <= BELIEVED * BELIEVED * variance)) return;
     chart->d[chart->count] = d;
@@ -95,19 +92,19 @@ static bool whiten(chart *chart) {
             chart->v[(size_t)k * (size_t)n + (size_t)i] =
                 diagnose_covariance(engine, row, chart->row + (size_t)k * (size_t)columns);
         chart->v[(size_t)i * (size_t)n + (size_t)i] += chart->noise[i] * chart->noise[i];
-        for (int l = 0; l < columns; l++)
-            chart->h[(size_t)l * (size_t)n + (size_t)i] = common(chart, l) ? row[l] : 0;
+        for (int l = 0; l < chart->laws; l++)
+            chart->h[(size_t)l * (size_t)n + (size_t)i] = row[chart->first + l];
     }
     return LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, chart->v, n) == 0 &&
-           LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, columns, chart->v, n, chart->h, n) ==
-               0 &&
+           LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, chart->laws, chart->v, n, chart->h,
+                          n) == 0 &&
            LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, chart->v, n, chart->d, n) == 0;
 }
 
 /* K = U diag(s) W': dgesvd gives s and W'; K is n x columns, column-major. */
 static bool directions(chart *chart) {
     diagnose_engine *engine = chart->engine;
-    int n = chart->count, columns = engine->columns, rank = n < columns ? n : columns;
+    int n = chart->count, columns = chart->laws, rank = n < columns ? n : columns;
     double *s = base_arena_take(engine->arena, (size_t)rank, sizeof *s);
     double *w = base_arena_take(engine->arena, (size_t)(rank * columns), sizeof *w);
     double *spare = base_arena_take(engine->arena, (size_t)rank, sizeof *spare);
@@ -128,11 +125,11 @@ static bool directions(chart *chart) {
 
 static bool condition(chart *chart) {
     diagnose_engine *engine = chart->engine;
-    engine->shift = base_arena_take(engine->arena, (size_t)engine->columns, sizeof(double));
+    engine->shift = base_arena_take(engine->arena, (size_t)chart->laws + 1, sizeof(double));
     if (!engine->shift) return false;
-    if (chart->count == 0) return true;
+    if (chart->count == 0 || chart->laws == 0) return true;
     if (!whiten(chart)) return true; /* a chart that cannot be used is left aside */
-    for (int l = 0; l < engine->columns; l++)
+    for (int l = 0; l < chart->laws; l++)
         for (int i = 0; i < chart->count; i++)
             engine->shift[l] +=
                 chart->h[(size_t)l * (size_t)chart->count + (size_t)i] * chart->d[i];
@@ -142,7 +139,8 @@ static bool condition(chart *chart) {
 bool diagnose_chart_use(diagnose_engine *engine) {
     size_t room = circuit_nodes(engine->bench.amp), columns = (size_t)engine->columns;
     if (engine->options.chart) room += engine->options.chart->count;
-    chart chart = {.engine = engine, .room = (int)room};
+    chart chart = {.engine = engine, .room = (int)room, .first = engine->latents.first_law};
+    chart.laws = engine->latents.count - chart.first;
     base_arena *arena = base_arena_new();
     chart.d = base_arena_take(arena, room, sizeof(double));
     chart.noise = base_arena_take(arena, room, sizeof(double));
@@ -160,17 +158,19 @@ bool diagnose_chart_use(diagnose_engine *engine) {
 }
 
 double diagnose_chart_apply(const diagnose_engine *engine, float *row) {
+    int laws = engine->latents.count - engine->latents.first_law;
+    float *own = row + engine->latents.first_law;
     double shift = 0;
-    for (int l = 0; engine->charted && l < engine->columns; l++)
-        shift += row[l] * engine->shift[l];
+    for (int l = 0; engine->charted && l < laws; l++)
+        shift += own[l] * engine->shift[l];
     for (int k = 0; k < engine->charted; k++) {
-        const float *told = engine->told + (size_t)k * (size_t)engine->columns;
+        const float *told = engine->told + (size_t)k * (size_t)laws;
         float sum = 0;
-        for (int l = 0; l < engine->columns; l++)
-            sum += row[l] * told[l];
+        for (int l = 0; l < laws; l++)
+            sum += own[l] * told[l];
         sum *= engine->shrink[k];
-        for (int l = 0; l < engine->columns; l++)
-            row[l] -= sum * told[l];
+        for (int l = 0; l < laws; l++)
+            own[l] -= sum * told[l];
     }
     return shift;
 }

@@ -73,14 +73,15 @@ double diagnose_weight(const diagnose_priors *priors, const diagnose_stress *str
 
 typedef struct diagnose_place_list {
     diagnose_place *place;
+    bool *supply; /* by node: a rectifier's output or a filter capacitor holds it */
     size_t count, room;
 } diagnose_place_list;
 /* Every place of the chart, without its healthy values. false: no memory. */
 bool diagnose_places_list(const solve_system *system, base_arena *arena,
                           diagnose_place_list *places);
-/* Effort and risk of a reading that a good amp shows as `healthy` volts. */
-void diagnose_place_cost(const solve_system *system, diagnose_place *place, double source_ohms,
-                         const double level[2]);
+/* Effort and risk of a reading; `level`: what a good amp shows from either end to the chassis. */
+void diagnose_place_cost(const solve_system *system, const diagnose_place_list *places,
+                         diagnose_place *place, double source_ohms, const double level[2]);
 
 /* ---- catalogue.c -------------------------------------------------------------------------------
  */
@@ -134,12 +135,12 @@ bool diagnose_catalogue_in_primary(const diagnose_maker *maker);
 typedef struct diagnose_latent {
     int slot[2];
     double by[2];
-    bool law; /* an error of the tube's law, the same in every amp of this drawing */
 } diagnose_latent;
 
 typedef struct diagnose_latents {
     diagnose_latent *latent;
     int count;
+    int first_law; /* from here on: errors of the laws and the drawing, the same in every amp */
 } diagnose_latents;
 bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *priors,
                            const diagnose_options *options, base_arena *arena,
@@ -167,6 +168,7 @@ struct diagnose_engine {
     diagnose_catalogue catalogue;
     diagnose_place_list places;
     double *source; /* by place: ohms in the healthy amp */
+    double *drag;   /* by place: how much more than those ohms say the meter loads it */
     diagnose_latents latents;
     int columns;           /* of A: latents + 1 */
     int mains_slot;        /* -1: the amp has none */
@@ -192,7 +194,11 @@ void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *po
 /* Mean and row of A of one probe at the point that `diagnose_visit` went to. */
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point);
 double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
-                         const solve_probe *probe, float *row);
+                         const solve_probe *probe, double drag, float *row);
+/* How much more or less than its source resistance says a meter loads this place of the healthy
+ * amp: 1 where the amp is linear about it. */
+double diagnose_drag(diagnose_engine *engine, const double *numbers, const double *x,
+                     const solve_probe *probe);
 /* Makes rows of `places` (indices, or NULL: all) valid. false: no memory or no solution. */
 bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *places, int count);
 const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *point, int place);
@@ -262,14 +268,14 @@ typedef struct diagnose_case {
 typedef struct diagnose_run {
     diagnose_engine *engine;
     const diagnose_readings *readings;
-    base_arena *arena;                  /* scratch */
-    int n;                              /* readings, and one more for a measured mains */
-    int given;                          /* readings->count */
-    int *place;                         /* by reading: the place with the same probe, or -1 */
-    double *y, *noise, *broad, *source; /* noise: variance of the meter */
-    double *healthy;                    /* mean in the healthy amp */
-    float *healthy_row;                 /* n x columns */
-    diagnose_case *cases;               /* all that are not hopeless */
+    base_arena *arena; /* scratch */
+    int n;             /* readings, and one more for a measured mains */
+    int given;         /* readings->count */
+    int *place;        /* by reading: the place with the same probe, or -1 */
+    double *y, *noise, *broad, *source, *drag; /* noise: variance of the meter */
+    double *healthy;                           /* mean in the healthy amp */
+    float *healthy_row;                        /* n x columns */
+    diagnose_case *cases;                      /* all that are not hopeless */
     int count;
 } diagnose_run_state;
 /* Fills the cases with weights that sum to 1. false: no memory. */
@@ -277,6 +283,7 @@ bool diagnose_weigh(diagnose_run_state *run);
 /* Variance of what a meter shows, tolerance and model apart. */
 double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter, double volts,
                       double resolution, double source_ohms);
+double diagnose_digit(double volts);
 double diagnose_wander(const diagnose_engine *engine, const float *row);
 /* Volts between the probes at a point with no meter. */
 double diagnose_bare(const diagnose_engine *engine, const diagnose_point *point,

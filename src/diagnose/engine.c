@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define FLOATING 1e9 /* ohms to anything, from which a node counts as joined to nothing */
+
 diagnose_options diagnose_defaults(void) {
     return (diagnose_options){
         .mains = NAN,
@@ -54,6 +56,9 @@ static base_code solve_healthy(diagnose_engine *engine, base_errors *errors) {
     memcpy(bench->numbers, solve_nominal(bench->system),
            solve_slots(bench->system) * sizeof(double));
     engine->mains_slot = solve_slot_find(bench->system, -1, SOLVE_MAINS, 0);
+    for (size_t i = 0; i < solve_slots(bench->system); i++)
+        if (solve_slot_at(bench->system, i)->what == SOLVE_GAS)
+            bench->numbers[i] = engine->number[NUMBER_GOOD_GAS];
     if (engine->mains_slot >= 0 && isfinite(engine->options.mains))
         bench->numbers[engine->mains_slot] = engine->options.mains;
     solve_result result = solve_point(bench->work, bench->numbers, NULL, bench->x);
@@ -88,6 +93,7 @@ static void settle_place(diagnose_engine *engine, size_t index) {
     double volts = solve_read(bench->work, bench->numbers, bench->x, &place->probe, NULL, source);
     if (!place->probe.heater)
         place->probe.meter_ohms = diagnose_meter_ohms(&engine->options.meter, volts, *source);
+    engine->drag[index] = diagnose_drag(engine, bench->numbers, bench->x, &place->probe);
     const solve_probe *probe = &place->probe;
     double level[2] = {0, 0};
     for (int k = 0; k < 2 && !probe->heater; k++) {
@@ -95,16 +101,30 @@ static void settle_place(diagnose_engine *engine, size_t index) {
         if (node > 0) level[k] = diagnose_bench_volts(bench, node, 0, NULL);
         engine->span = fmax(engine->span, 1.5 * fabs(level[k]));
     }
-    diagnose_place_cost(bench->system, place, *source, level);
+    diagnose_place_cost(bench->system, &engine->places, place, *source, level);
+}
+
+/* A node that nothing holds, such as the mains side, is no place for a DC reading. */
+static void drop_floating(diagnose_engine *engine) {
+    size_t kept = 0;
+    for (size_t i = 0; i < engine->places.count; i++) {
+        if (engine->source[i] > FLOATING) continue;
+        engine->places.place[kept] = engine->places.place[i];
+        engine->drag[kept] = engine->drag[i];
+        engine->source[kept++] = engine->source[i];
+    }
+    engine->places.count = kept;
 }
 
 static bool make_places(diagnose_engine *engine) {
     if (!diagnose_places_list(engine->bench.system, engine->arena, &engine->places)) return false;
     engine->source = base_arena_take(engine->arena, engine->places.count, sizeof(double));
-    if (!engine->source) return false;
+    engine->drag = base_arena_take(engine->arena, engine->places.count, sizeof(double));
+    if (!engine->source || !engine->drag) return false;
     engine->span = 50;
     for (size_t i = 0; i < engine->places.count; i++)
         settle_place(engine, i);
+    drop_floating(engine);
     return true;
 }
 
@@ -182,8 +202,6 @@ static bool describe_places(diagnose_engine *engine) {
  * ------------------------------------------------------------------------------------ */
 
 static bool make_all(diagnose_engine *engine, const diagnose_priors *priors) {
-    for (int i = 0; i < NUMBER_COUNT; i++)
-        engine->number[i] = diagnose_number_of(priors, (diagnose_number)i);
     if (!make_places(engine)) return false;
     if (!diagnose_catalogue_make(&engine->bench, priors, &engine->options, engine->arena,
                                  &engine->catalogue))
@@ -205,6 +223,8 @@ diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_
     if (engine) {
         engine->arena = arena;
         engine->options = options ? *options : diagnose_defaults();
+        for (int i = 0; i < NUMBER_COUNT; i++)
+            engine->number[i] = diagnose_number_of(priors, (diagnose_number)i);
         if (make_bench(engine, system)) {
             code = solve_healthy(engine, errors);
             if (code == BASE_OK && make_all(engine, priors)) {

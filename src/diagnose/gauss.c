@@ -10,6 +10,8 @@
 #include <string.h>
 
 #define LN_2PI 1.8378770664093454836
+#define DOUBTED 8       /* readings that may be one of two wrong ones */
+#define NEGLIGIBLE 30.0 /* nats */
 
 static double trace(const double *c, int n) {
     double sum = 0;
@@ -82,25 +84,43 @@ double diagnose_log_sum(double a, double b) {
 /* ---- wrong readings ----------------------------------------------------------------------------
  */
 
+/* The readings likeliest to be wrong on their own: only pairs with one of these are looked at. */
+static int choose_doubted(const double *wrong, int n, int doubted[DOUBTED]) {
+    int count = 0;
+    for (int i = 0; i < n; i++) {
+        int at = count < DOUBTED ? count++ : DOUBTED;
+        for (; at > 0 && wrong[doubted[at - 1]] < wrong[i]; at--)
+            if (at < DOUBTED) doubted[at] = doubted[at - 1];
+        if (at < DOUBTED) doubted[at] = i;
+    }
+    return count;
+}
+
 /* ln of what two wrong readings i and k weigh beside none. */
 static double pair_term(const diagnose_gauss *gauss, const double *term, int i, int k) {
     return term[i] + term[k] - diagnose_gauss_pair(gauss, i, k);
 }
 
+static bool among(const int *doubted, int count, int i) {
+    for (int d = 0; d < count; d++)
+        if (doubted[d] == i) return true;
+    return false;
+}
+
 /* The sums over one and two wrong readings, gathered by reading: `wrong[i]` becomes ln of all that
  * has reading i wrong, and the return value ln of everything. `term[i]`: ln odds that reading i is
  * wrong, times the density of a wrong one. */
-static double gather(const diagnose_gauss *gauss, const double *term, double *wrong) {
-    int n = gauss->n;
+static double gather(const diagnose_gauss *gauss, const double *term, double *wrong,
+                     const int *doubted, int count) {
     double total = 0; /* ln 1: none is wrong */
-    for (int i = 0; i < n; i++)
-        wrong[i] = term[i] - diagnose_gauss_given(gauss, i);
-    for (int i = 0; i < n; i++)
+    for (int i = 0; i < gauss->n; i++)
         total = diagnose_log_sum(total, wrong[i]);
-    for (int i = 0; i < n; i++)
-        for (int k = i + 1; k < n; k++) {
+    for (int d = 0; d < count; d++)
+        for (int k = 0; k < gauss->n; k++) {
+            int i = doubted[d];
+            if (k == i || (among(doubted, d, k))) continue;
             double both = pair_term(gauss, term, i, k);
-            if (both < total - 30) continue; /* too little to be seen in a sum */
+            if (both < total - NEGLIGIBLE) continue;
             total = diagnose_log_sum(total, both);
             wrong[i] = diagnose_log_sum(wrong[i], both);
             wrong[k] = diagnose_log_sum(wrong[k], both);
@@ -108,30 +128,36 @@ static double gather(const diagnose_gauss *gauss, const double *term, double *wr
     return total;
 }
 
-/* ln density of all readings but i, of which at most one more is wrong. */
-static double without(const diagnose_gauss *gauss, const double *term, int i) {
+/* ln density of all readings but i, of which at most one more, a doubted one, is wrong. */
+static double without(const diagnose_gauss *gauss, const double *term, int i, const int *doubted,
+                      int count) {
     double given = diagnose_gauss_given(gauss, i), total = 0;
-    for (int k = 0; k < gauss->n; k++)
-        if (k != i)
-            total = diagnose_log_sum(total, term[k] + given - diagnose_gauss_pair(gauss, i, k));
+    for (int d = 0; d < count; d++) {
+        double more = doubted[d] == i
+                          ? -INFINITY
+                          : term[doubted[d]] + given - diagnose_gauss_pair(gauss, i, doubted[d]);
+        if (more > total - NEGLIGIBLE) total = diagnose_log_sum(total, more);
+    }
     return gauss->log_density - given + total;
 }
 
 void diagnose_mix_make(const diagnose_gauss *gauss, double chance, const double *broad,
                        diagnose_mix *mix) {
-    int n = gauss->n;
-    double right = log1p(-chance), odds = log(chance) - right;
+    int n = gauss->n, doubted[DOUBTED];
+    double right = log1p(-chance), odds = log(chance) - right, *term = mix->term;
     mix->log_density = gauss->log_density;
     for (int i = 0; i < n; i++)
         mix->wrong[i] = mix->without[i] = 0;
     if (!isfinite(gauss->log_density) || !(chance > 0)) return;
-    double *term = mix->term;
-    for (int i = 0; i < n; i++)
+    for (int i = 0; i < n; i++) {
         term[i] = odds + broad[i];
-    double total = gather(gauss, term, mix->wrong);
+        mix->wrong[i] = term[i] - diagnose_gauss_given(gauss, i);
+    }
+    int count = choose_doubted(mix->wrong, n, doubted);
+    double total = gather(gauss, term, mix->wrong, doubted, count);
     mix->log_density = gauss->log_density + n * right + total;
     for (int i = 0; i < n; i++) {
         mix->wrong[i] = fmin(exp(mix->wrong[i] - total), 1);
-        mix->without[i] = without(gauss, term, i) + (n - 1) * right;
+        mix->without[i] = without(gauss, term, i, doubted, count) + (n - 1) * right;
     }
 }

@@ -17,7 +17,7 @@
 #define LEAST 2e-3         /* of probability, to be compared with another suspect */
 #define LEAST_NOTHING 1e-6 /* the same, with a healthy amp */
 #define SHARE 0.05         /* of a suspect's own weight, for a severity to count */
-#define USUAL_DIGIT 0.05   /* V, last digit of a reading to come */
+#define FAVOURED 5.0 /* Bayes factor against a healthy amp from which the readings have told */
 
 typedef struct sorter {
     diagnose_run_state *run;
@@ -46,20 +46,27 @@ static diagnose_point *best_point(const sorter *sorter, int fault) {
     return &sorter->engine->point[best];
 }
 
+static double bare_at(const sorter *sorter, const diagnose_point *point, int place) {
+    return diagnose_bare(sorter->engine, point, &sorter->engine->places.place[place].probe);
+}
+
+/* The mean over its severities, as now believed; the best one alone where it is not believed. */
 static void predict_centre(sorter *sorter, int fault) {
     int first = sorter->engine->first_point[fault];
-    memset(sorter->centre, 0, (size_t)sorter->places * sizeof(double));
+    const diagnose_point *best = best_point(sorter, fault);
     double sum = 0;
+    for (int i = 0; i < sorter->places; i++)
+        sorter->centre[i] = bare_at(sorter, best, i);
+    if (sorter->own[best - sorter->engine->point] < SHARE) return;
+    memset(sorter->centre, 0, (size_t)sorter->places * sizeof(double));
     for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
         double own = sorter->own[first + k];
         if (own < SHARE) continue;
         sum += own;
         for (int i = 0; i < sorter->places; i++)
-            sorter->centre[i] +=
-                own * diagnose_bare(sorter->engine, &sorter->engine->point[first + k],
-                                    &sorter->engine->places.place[i].probe);
+            sorter->centre[i] += own * bare_at(sorter, &sorter->engine->point[first + k], i);
     }
-    for (int i = 0; i < sorter->places && sum > 0; i++)
+    for (int i = 0; i < sorter->places; i++)
         sorter->centre[i] /= sum;
 }
 
@@ -76,7 +83,7 @@ static bool factor_leader(sorter *sorter, int fault) {
             sorter->l[k * n + i] = diagnose_covariance(engine, row, diagnose_row(engine, point, k));
         double model = engine->options.model_spread * (point->mean[i] - place->healthy);
         sorter->l[i * n + i] += diagnose_noise(engine, &engine->options.meter, point->mean[i],
-                                               USUAL_DIGIT, engine->source[i]) +
+                                               diagnose_digit(point->mean[i]), engine->source[i]) +
                                 diagnose_wander(engine, row) + model * model;
     }
     predict_centre(sorter, fault);
@@ -90,8 +97,7 @@ static bool factor_leader(sorter *sorter, int fault) {
 static void whiten(const sorter *sorter, const diagnose_point *point, double *z) {
     int n = sorter->places;
     for (int i = 0; i < n; i++)
-        z[i] = diagnose_bare(sorter->engine, point, &sorter->engine->places.place[i].probe) -
-               sorter->centre[i];
+        z[i] = bare_at(sorter, point, i) - sorter->centre[i];
     LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
 }
 
@@ -134,6 +140,13 @@ static bool comparable(const sorter *sorter, const diagnose_suspect *suspect, do
     return sorter->engine->first_point[suspect->fault] >= 0 && suspect->probability >= least;
 }
 
+/* Have the readings already told this suspect from a healthy amp? */
+static bool told(const sorter *sorter, const diagnose_suspect *nothing,
+                 const diagnose_suspect *suspect) {
+    double before = fault_of(sorter, suspect->fault)->prior / fault_of(sorter, 0)->prior;
+    return suspect->probability > FAVOURED * before * nothing->probability;
+}
+
 /* Nothing wrong comes first: what only looks like it must not lead a group of its own. */
 static void gather(sorter *sorter, size_t leader, int group) {
     diagnose_suspect *suspects = sorter->belief->suspect;
@@ -149,6 +162,7 @@ static void gather(sorter *sorter, size_t leader, int group) {
         bool same = part >= 0 && part == fault_of(sorter, fault)->part;
         if (!same && factored && comparable(sorter, &suspects[i], least))
             same = distance(sorter, suspects[i].fault) < (nothing ? APART_NOTHING : APART);
+        if (nothing && same) same = !told(sorter, &suspects[leader], &suspects[i]);
         if (same) suspects[i].group = group;
     }
 }

@@ -3,6 +3,8 @@
 
 #include <string.h>
 
+#define GAS_SPREAD 0.8 /* of ln(gas) between good tubes; judgement */
+
 typedef struct maker {
     const diagnose_bench *bench;
     const diagnose_priors *priors;
@@ -11,10 +13,10 @@ typedef struct maker {
     int room;
 } maker;
 
-static void add(maker *maker, int slot, double by, bool law) {
+static void add(maker *maker, int slot, double by) {
     if (slot < 0 || !(by > 0) || maker->latents->count == maker->room) return;
     maker->latents->latent[maker->latents->count++] =
-        (diagnose_latent){.slot = {slot, -1}, .by = {by, 0}, .law = law};
+        (diagnose_latent){.slot = {slot, -1}, .by = {by, 0}};
 }
 
 static void add_pair(maker *maker, const int slot[2], double first, double second) {
@@ -40,7 +42,7 @@ static void add_resistor(maker *maker, int index, const circuit_part *part) {
     double spread = tolerance(part, 0.05);
     bool aged = part->material == CIRCUIT_CARBON_COMPOSITION && part->original != 0;
     if (aged) spread = hypot(spread, number(maker, NUMBER_CARBON_DRIFT));
-    add(maker, find(maker, index, SOLVE_OHMS, 0), spread, false);
+    add(maker, find(maker, index, SOLVE_OHMS, 0), spread);
 }
 
 /* The track as a whole, and where its wiper stands: d ln(low) = dt / t, d ln(high) = -dt / (1-t),
@@ -67,11 +69,9 @@ static bool filters(const maker *maker, const circuit_part *part) {
 
 static void add_capacitor(maker *maker, int index, const circuit_part *part) {
     if (part->material == CIRCUIT_ELECTROLYTIC)
-        add(maker, find(maker, index, SOLVE_LEAK, 0), number(maker, NUMBER_ELECTROLYTIC_LEAK),
-            false);
+        add(maker, find(maker, index, SOLVE_LEAK, 0), number(maker, NUMBER_ELECTROLYTIC_LEAK));
     if (filters(maker, part))
-        add(maker, find(maker, index, SOLVE_FARADS, 0), number(maker, NUMBER_FIRST_CAPACITOR),
-            false);
+        add(maker, find(maker, index, SOLVE_FARADS, 0), number(maker, NUMBER_FIRST_CAPACITOR));
 }
 
 /* The halves of a winding share its turns' error and differ by a little. */
@@ -83,14 +83,12 @@ static void add_winding(maker *maker, int index) {
         add_pair(maker, slot, whole, whole);
         add_pair(maker, slot, halves, -halves);
     } else {
-        add(maker, slot[0], whole, false);
+        add(maker, slot[0], whole);
     }
     for (int half = 0; half < 2; half++)
-        add(maker, find(maker, index, SOLVE_OHMS, half), number(maker, NUMBER_WINDING_OHMS), false);
+        add(maker, find(maker, index, SOLVE_OHMS, half), number(maker, NUMBER_WINDING_OHMS));
 }
 
-/* The tube's own spread; and, apart, how wrong the law itself may be for this stage. A diode keeps
- * the rectifier's spread. */
 static void add_tube(maker *maker, int index, const circuit_part *part) {
     for (int unit = 0; unit < part->tube->units; unit++) {
         const tube_unit *type = &part->tube->unit[unit];
@@ -98,14 +96,26 @@ static void add_tube(maker *maker, int index, const circuit_part *part) {
         int screen = find(maker, index, SOLVE_SCREEN, unit);
         bool diode = type->kind == TUBE_DIODE;
         double screens = fmax(type->screen_spread, maker->options->screen_spread);
-        add(maker, emission, diode ? number(maker, NUMBER_RECTIFIER) : type->spread, false);
-        add(maker, screen, screens, false);
+        add(maker, emission, diode ? number(maker, NUMBER_RECTIFIER) : type->spread);
+        add(maker, screen, screens);
         if (diode) continue;
-        add(maker, find(maker, index, SOLVE_GAS, unit), number(maker, NUMBER_GOOD_GAS), false);
-        add(maker, emission, number(maker, NUMBER_LAW_EMISSION), true);
-        add(maker, screen, number(maker, NUMBER_LAW_SCREEN), true);
+        add(maker, find(maker, index, SOLVE_GAS, unit),
+            GAS_SPREAD * number(maker, NUMBER_GOOD_GAS));
     }
-    add(maker, find(maker, index, SOLVE_HEATER, 0), number(maker, NUMBER_HEATER_OHMS), false);
+    add(maker, find(maker, index, SOLVE_HEATER, 0), number(maker, NUMBER_HEATER_OHMS));
+}
+
+/* How wrong the law itself may be for this stage, and the drawing about its windings: the same in
+ * every amp of the drawing. */
+static void add_laws(maker *maker, int index, const circuit_part *part) {
+    if (part->kind == CIRCUIT_WINDING)
+        add(maker, find(maker, index, SOLVE_VOLTS, 0), number(maker, NUMBER_WINDING_VOLTS));
+    if (part->kind != CIRCUIT_TUBE) return;
+    for (int unit = 0; unit < part->tube->units; unit++) {
+        if (part->tube->unit[unit].kind == TUBE_DIODE) continue;
+        add(maker, find(maker, index, SOLVE_EMISSION, unit), number(maker, NUMBER_LAW_EMISSION));
+        add(maker, find(maker, index, SOLVE_SCREEN, unit), number(maker, NUMBER_LAW_SCREEN));
+    }
 }
 
 static void add_part(maker *maker, int index, const circuit_part *part) {
@@ -126,7 +136,7 @@ static void add_part(maker *maker, int index, const circuit_part *part) {
     case CIRCUIT_OUTPUT_TRANSFORMER:
         for (int half = 0; half < 2; half++)
             add(maker, find(maker, index, SOLVE_OHMS, half),
-                tolerance(part, number(maker, NUMBER_WINDING_OHMS)), false);
+                tolerance(part, number(maker, NUMBER_WINDING_OHMS)));
         break;
     case CIRCUIT_TUBE:
         add_tube(maker, index, part);
@@ -141,13 +151,16 @@ bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *p
                            diagnose_latents *latents) {
     size_t parts = circuit_parts(bench->amp);
     maker maker = {.bench = bench, .priors = priors, .options = options, .latents = latents};
-    maker.room = (int)(6 * TUBE_UNITS * parts) + 1;
+    maker.room = (int)(8 * TUBE_UNITS * parts) + 1;
     *latents = (diagnose_latents){0};
     latents->latent = base_arena_take(arena, (size_t)maker.room, sizeof *latents->latent);
     if (!latents->latent) return false;
-    add(&maker, solve_slot_find(bench->system, -1, SOLVE_MAINS, 0), options->mains_spread, false);
+    add(&maker, solve_slot_find(bench->system, -1, SOLVE_MAINS, 0), options->mains_spread);
     for (size_t i = 0; i < parts; i++)
         add_part(&maker, (int)i, circuit_part_at(bench->amp, i));
+    latents->first_law = latents->count;
+    for (size_t i = 0; i < parts; i++)
+        add_laws(&maker, (int)i, circuit_part_at(bench->amp, i));
     return true;
 }
 

@@ -13,8 +13,7 @@
 #define FEWEST 40
 #define LEAST_BITS 0.02
 #define LEAST_WEIGHT 1e-5
-#define DOUBTED 0.3      /* chance that a reading is wrong from which to take it again */
-#define USUAL_DIGIT 0.05 /* V, last digit of the reading to come */
+#define DOUBTED 0.3 /* chance that a reading is wrong from which to take it again */
 #define AGAIN "Much hangs on this one reading: take it again before you believe it."
 #define ROUGH 0.10 /* model spread of a case that has no sensitivities of its own */
 
@@ -59,7 +58,7 @@ static void leave_out(diagnose_gauss *gauss, int i) {
 
 static double own_noise(const planner *planner, int place, double volts, double spread) {
     const diagnose_engine *engine = planner->engine;
-    return diagnose_noise(engine, &engine->options.meter, volts, USUAL_DIGIT,
+    return diagnose_noise(engine, &engine->options.meter, volts, diagnose_digit(volts),
                           engine->source[place]) +
            square(spread * (volts - engine->places.place[place].healthy));
 }

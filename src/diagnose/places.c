@@ -11,8 +11,7 @@ typedef struct lister {
     const circuit *amp;
     base_arena *arena;
     diagnose_place_list *places;
-    bool *supply; /* by node: a rectifier's output or a filter capacitor holds it */
-    bool *listed; /* by node */
+    bool *supply, *listed; /* by node */
     bool failed;
 } lister;
 
@@ -192,7 +191,7 @@ bool diagnose_places_list(const solve_system *system, base_arena *arena,
     *places = (diagnose_place_list){.room = circuit_nodes(amp) + 2 * circuit_parts(amp)};
     places->place = base_arena_take(arena, places->room, sizeof *places->place);
     lister list = {.system = system, .amp = amp, .arena = arena, .places = places};
-    list.supply = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
+    list.supply = places->supply = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
     list.listed = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
     bool *reached = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
     if (!places->place || !list.supply || !list.listed || !reached) return false;
@@ -212,33 +211,37 @@ typedef struct price {
     const char *why;
 } price;
 
-/* From low to high: cathode or bias, preamp plate, supply, output plate. Common practice. */
-static price price_of(const solve_system *system, const diagnose_place *place,
-                      const double source_ohms, const double level[2]) {
-    const circuit *amp = solve_circuit(system);
-    double volts = fmax(fabs(level[0]), fabs(level[1]));
-    if (place->probe.heater) return (price){1.2, "heater, alternating volts"};
-    if (place->probe.minus > 0 && volts > 60)
-        return (price){3, "both probes on high voltage: clip both on with the power off"};
-    bool transformer = false;
+static bool output_plate(const circuit *amp, int node) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {
         const circuit_part *part = circuit_part_at(amp, i);
         if (part->kind != CIRCUIT_OUTPUT_TRANSFORMER) continue;
-        transformer |= part->end[0] == place->probe.plus ||
-                       (part->ends > 2 && part->end[2] == place->probe.plus);
+        if (part->end[0] == node || (part->ends > 2 && part->end[2] == node)) return true;
     }
-    if (transformer && volts > 60)
+    return false;
+}
+
+/* From low to high: cathode or bias, preamp plate, supply, output plate. Common practice. High
+ * voltage begins at 60 V DC (IEC 61140 takes 60 V as the limit of what dry hands may touch; from
+ * memory). */
+static price price_of(const circuit *amp, const diagnose_place_list *places,
+                      const diagnose_place *place, double source_ohms, const double level[2]) {
+    bool high = fmax(fabs(level[0]), fabs(level[1])) > 60;
+    int node = place->probe.plus;
+    if (place->probe.heater) return (price){1.2, "heater, alternating volts"};
+    if (place->probe.minus > 0 && high)
+        return (price){3, "both probes on high voltage: clip both on with the power off"};
+    if (high && output_plate(amp, node))
         return (price){3, "output plate: only at idle and with the speaker joined"};
-    if (volts > 60 && source_ohms > 15e3) return (price){1.5, "plate, high voltage"};
-    if (volts > 60) return (price){2, "supply, high voltage with much charge behind it"};
+    if (high && places->supply[node])
+        return (price){2, "supply, high voltage with much charge behind it"};
+    if (high) return (price){1.5, "high voltage"};
     if (source_ohms > 200e3) return (price){1.6, "high impedance: the meter loads it"};
     return (price){1, "low voltage"};
 }
 
-/* `level`: what a good amp shows from either end to the chassis. */
-void diagnose_place_cost(const solve_system *system, diagnose_place *place, double source_ohms,
-                         const double level[2]) {
-    price price = price_of(system, place, source_ohms, level);
+void diagnose_place_cost(const solve_system *system, const diagnose_place_list *places,
+                         diagnose_place *place, double source_ohms, const double level[2]) {
+    price price = price_of(solve_circuit(system), places, place, source_ohms, level);
     place->cost = price.cost;
     place->cost_why = price.why;
 }

@@ -4,6 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define LIGHT_LOAD 0.01       /* source over meter below which the load needs no correction */
+#define LEAST_DRAG_VOLTS 0.05 /* below this a load cannot be told */
+
 /* Goes to the point, so that the solver's factors are those of it. */
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
     if (!point->solved) return false;
@@ -13,12 +16,35 @@ bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
     return result.outcome <= SOLVE_CONTINUED;
 }
 
+/* The drag corrects what the linear source resistance gives for a meter's load. */
 double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
-                         const solve_probe *probe, float *row) {
+                         const solve_probe *probe, double drag, float *row) {
+    double source = 0;
     double volts = solve_read(engine->bench.work, engine->work_numbers, engine->work_x, probe,
-                              engine->work_gradient, NULL);
+                              engine->work_gradient, &source);
     diagnose_latents_row(engine, engine->work_gradient, point, row);
+    if (drag != 1 && source > 0 && isfinite(probe->meter_ohms)) {
+        double scale = (probe->meter_ohms + source) / (probe->meter_ohms + drag * source);
+        volts *= scale;
+        for (int l = 0; l < engine->columns; l++)
+            row[l] *= (float)scale;
+    }
     return volts + diagnose_chart_apply(engine, row);
+}
+
+/* From the loaded reading v of an unloaded u: u = v (1 + drag source / meter). */
+double diagnose_drag(diagnose_engine *engine, const double *numbers, const double *x,
+                     const solve_probe *probe) {
+    solve_probe bare = *probe;
+    double source = 0;
+    bare.meter_ohms = INFINITY;
+    double unloaded = solve_read(engine->bench.work, numbers, x, &bare, NULL, &source);
+    if (probe->heater || !isfinite(probe->meter_ohms)) return 1;
+    if (source < LIGHT_LOAD * probe->meter_ohms || fabs(unloaded) < LEAST_DRAG_VOLTS) return 1;
+    double loaded = solve_read_loaded(engine->bench.work, numbers, x, probe);
+    if (isnan(loaded) || fabs(loaded) < 0.01 * fabs(unloaded)) return 1;
+    double drag = (unloaded / loaded - 1) * probe->meter_ohms / source;
+    return fmin(fmax(drag, 0.02), 10);
 }
 
 static bool make_room(diagnose_engine *engine, diagnose_point *point) {
@@ -43,6 +69,7 @@ bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *pl
         if (!here && !diagnose_visit(engine, point)) return false;
         here = true;
         double volts = diagnose_probe_at(engine, point, &engine->places.place[place].probe,
+                                         engine->drag[place],
                                          point->a + (size_t)place * (size_t)engine->columns);
         if (!isfinite(volts)) return false;
         point->mean[place] = volts;

@@ -8,10 +8,11 @@
 #include <string.h>
 
 #define WINDOW 30.0     /* nats below the best screened point that still count */
+#define SCREENED 40     /* readings that the screening looks at: those that depart most */
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
 #define MOST_ROWS 24000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
-#define STRAY_FLOOR 2e-3 /* V, of any contact */
+#define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
 
 /* ---- noise
  * --------------------------------------------------------------------------------------- */
@@ -29,6 +30,12 @@ double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter
     double source = source_ohms > 0 ? fmin(source_ohms, 20e6) : 0;
     return square(meter->accuracy * full) + square(resolution) / 12 + square(STRAY_FLOOR) +
            square(source * engine->number[NUMBER_STRAY_AMPS]);
+}
+
+/* Last digit of a reading to come, as most hand-held meters show it. */
+double diagnose_digit(double volts) {
+    double size = fabs(volts);
+    return size < 4 ? 0.005 : size < 40 ? 0.02 : size < 400 ? 0.2 : 1;
 }
 
 /* The mains wanders between readings, each time by its own amount. */
@@ -60,7 +67,7 @@ static int place_with(const diagnose_engine *engine, const solve_probe *probe) {
 
 static bool take_room(diagnose_run_state *run) {
     size_t n = (size_t)run->n + 1;
-    double **lists[] = {&run->y, &run->noise, &run->broad, &run->source, &run->healthy};
+    double **lists[] = {&run->y, &run->noise, &run->broad, &run->source, &run->drag, &run->healthy};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (!(*lists[i] = base_arena_take(run->arena, n, sizeof(double)))) return false;
     run->place = base_arena_take(run->arena, n, sizeof(int));
@@ -88,7 +95,9 @@ static bool set_readings(diagnose_run_state *run) {
         float *row = run->healthy_row + (size_t)i * (size_t)engine->columns;
         run->place[i] = place_with(engine, &reading->probe);
         run->y[i] = reading->volts;
-        run->healthy[i] = diagnose_probe_at(engine, &engine->point[0], &reading->probe, row);
+        run->drag[i] = diagnose_drag(engine, engine->work_numbers, engine->work_x, &reading->probe);
+        run->healthy[i] =
+            diagnose_probe_at(engine, &engine->point[0], &reading->probe, run->drag[i], row);
         solve_read(engine->bench.work, engine->work_numbers, engine->work_x, &reading->probe, NULL,
                    &run->source[i]);
         run->noise[i] = diagnose_noise(engine, &reading->meter, reading->volts, reading->resolution,
@@ -116,6 +125,8 @@ static bool set_up(diagnose_run_state *run) {
 typedef struct bench {
     double *c, *r, *base;
     diagnose_mix mix;
+    int screened, chosen[SCREENED];
+    double broad[SCREENED];
 } bench;
 
 static bool bench_room(diagnose_run_state *run, bench *bench) {
@@ -151,20 +162,42 @@ static double roughly(const diagnose_run_state *run, const diagnose_point *point
     const solve_probe *probe = &run->readings->reading[i].probe;
     double volts = diagnose_bare(run->engine, point, probe);
     if (probe->heater || !isfinite(probe->meter_ohms)) return volts;
-    return volts * probe->meter_ohms / (probe->meter_ohms + run->source[i]);
+    return volts * probe->meter_ohms / (probe->meter_ohms + run->drag[i] * run->source[i]);
+}
+
+/* The readings that depart most from the healthy amp, as indices into the run's. */
+static void choose_screened(const diagnose_run_state *run, bench *bench) {
+    double apart[SCREENED];
+    bench->screened = 0;
+    for (int i = 0; i < run->n; i++) {
+        double d = square(run->y[i] - run->healthy[i]) / bench->base[i * run->n + i];
+        int at = bench->screened < SCREENED ? bench->screened++ : SCREENED;
+        for (; at > 0 && apart[at - 1] < d; at--)
+            if (at < SCREENED) {
+                apart[at] = apart[at - 1];
+                bench->chosen[at] = bench->chosen[at - 1];
+            }
+        if (at < SCREENED) {
+            apart[at] = d;
+            bench->chosen[at] = i;
+        }
+    }
 }
 
 static double screen(const diagnose_run_state *run, const diagnose_point *point, bench *bench,
                      diagnose_gauss *gauss) {
-    int n = run->n;
-    memcpy(bench->c, bench->base, (size_t)(n * n) * sizeof(double));
-    for (int i = 0; i < n; i++) {
+    int n = bench->screened;
+    for (int a = 0; a < n; a++) {
+        int i = bench->chosen[a];
         double m = roughly(run, point, i);
-        bench->r[i] = run->y[i] - m;
-        bench->c[i * n + i] += square(SLACK * (m - run->healthy[i]));
+        for (int b = 0; b < n; b++)
+            bench->c[a * n + b] = bench->base[i * run->n + bench->chosen[b]];
+        bench->r[a] = run->y[i] - m;
+        bench->c[a * n + a] += square(SLACK * (m - run->healthy[i]));
+        bench->broad[a] = run->broad[i];
     }
     if (!diagnose_gauss_make(gauss, bench->c, bench->r, n)) return -INFINITY;
-    diagnose_mix_make(gauss, run->engine->options.wrong, run->broad, &bench->mix);
+    diagnose_mix_make(gauss, run->engine->options.wrong, bench->broad, &bench->mix);
     return bench->mix.log_density + log_prior(run->engine, point);
 }
 
@@ -199,6 +232,7 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
     run->cases = base_arena_take(run->arena, engine->points + 1, sizeof *run->cases);
     if (!row || !run->cases || !own_arrays(run, &spare)) return false;
     covariance(run, row, bench->base);
+    choose_screened(run, bench);
     bench->mix.wrong = spare.wrong;
     bench->mix.without = spare.without;
     for (size_t p = 0; p < engine->points; p++) {
@@ -232,7 +266,8 @@ static bool fetch_other(diagnose_run_state *run, diagnose_point *point, int i, f
     if (i >= run->given)
         *m = mains_row(run->engine, point, row);
     else
-        *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, row);
+        *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, run->drag[i],
+                               row);
     return isfinite(*m);
 }
 

@@ -26,12 +26,9 @@ const char *diagnose_words_part(const diagnose_engine *engine, const diagnose_fa
 /* ---- sizes -------------------------------------------------------------------------------------
  */
 
-/* A severity is known to a figure or so: 2M, 470k, 15k. */
+/* A severity is known to a figure or so: the nearest value of the coarsest usual series. */
 static double rounded(double value) {
-    if (!(value > 0)) return value;
-    double step = pow(10, floor(log10(value)));
-    double digits = value / step;
-    return step * (digits < 3 ? round(2 * digits) / 2 : round(digits));
+    return value > 0 ? base_value_nearest(value, 12) : value;
 }
 
 static void add_ohms(base_text *text, double ohms) {
