@@ -143,7 +143,6 @@ cli_cell cli_bar(const cli *cli, double part, int width);
 /* The socket of a type as seen from below, its pins named beside it; `pin` (0: none) is marked,
  * with the `lead` that goes there. */
 void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead);
-const char *cli_electrode(const tube_type *type, int pin, char *buffer, size_t size);
 
 /* ---- JSON ----------------------------------------------------------------------------------- */
 

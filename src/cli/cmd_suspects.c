@@ -79,35 +79,9 @@ static diagnose_engine *engine_for(cli *cli, const solve_system *system, const c
 
 /* ---- what the text and the JSON share -------------------------------------------------------- */
 
-int cli_place_of(const diagnose_engine *engine, const solve_probe *probe, int *sign) {
-    for (size_t i = 0; i < diagnose_places(engine); i++) {
-        const solve_probe *known = &diagnose_place_at(engine, i)->probe;
-        bool same = known->plus == probe->plus && known->minus == probe->minus;
-        bool turned = known->plus == probe->minus && known->minus == probe->plus;
-        if (known->heater != probe->heater || !(same || turned)) continue;
-        *sign = same ? 1 : -1;
-        return (int)i;
-    }
-    return -1;
-}
-
-double cli_prediction(const cli_case *at, size_t group, size_t reading) {
-    int sign = 1, leader = cli_leader(at->belief, group);
-    int place = cli_place_of(at->engine, &at->readings->reading[reading].probe, &sign);
-    if (group == 0) return at->belief->compare[reading].predicted;
-    if (place < 0 || leader < 0) return NAN;
-    return sign * diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
-}
-
 int cli_place_named(const diagnose_engine *engine, const char *at) {
     for (size_t i = 0; i < diagnose_places(engine); i++)
         if (strcmp(diagnose_place_at(engine, i)->at, at) == 0) return (int)i;
-    return -1;
-}
-
-int cli_leader(const diagnose_belief *belief, size_t group) {
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (belief->suspect[i].group == (int)group) return (int)i;
     return -1;
 }
 
@@ -119,11 +93,6 @@ const char *cli_suspect_words(const diagnose_suspect *suspect, char *buffer, siz
     else
         snprintf(buffer, size, "%s %s", suspect->part, suspect->what);
     return buffer;
-}
-
-const char *cli_verdict_key(diagnose_verdict verdict) {
-    static const char *const keys[] = {"not enough", "leaning", "settled", "healthy", "strange"};
-    return keys[verdict];
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */

@@ -128,7 +128,7 @@ static void tell_basing(cli *cli, const tube_type *type) {
         json_t *row = cli_json_row_in(cli, pins);
         cli_json_set(cli, row, "pin", json_integer(pin));
         cli_json_set(cli, row, "electrode",
-                     cli_json_text(cli_electrode(type, pin, name, sizeof name)));
+                     cli_json_text(tube_pin_words(type, pin, name, sizeof name)));
         cli_json_set(cli, row, "written", cli_json_text(type->pin[pin].written));
     }
     cli_heading(cli, "BASING");

@@ -60,7 +60,7 @@ static void place_words(const circuit *amp, const char *name, char *text, size_t
         const circuit_part *tube = circuit_part_at(amp, (size_t)place.part);
         snprintf(text, size, "pin %d of %s (%s%s%s): %s", place.pin, tube->name, tube->tube->name,
                  tube->what ? ", " : "", tube->what ? tube->what : "",
-                 cli_electrode(tube->tube, place.pin, electrode, sizeof electrode));
+                 tube_pin_words(tube->tube, place.pin, electrode, sizeof electrode));
     } else if (place.node > 0) {
         joined_parts(amp, place.node, text, size);
     } else if (index >= 0) {

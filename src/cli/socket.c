@@ -35,20 +35,6 @@ static void draw(char rows[ROWS][COLUMNS + 1], int pins, int marked) {
     put(rows, ROWS - 1, pins == 8 ? MIDDLE : MIDDLE - 1, pins == 8 ? "^" : "gap");
 }
 
-static const char *electrode_name(tube_electrode electrode) {
-    static const char *const names[] = {"not used", "plate",      "screen", "grid",
-                                        "cathode",  "suppressor", "heater", "heater tap"};
-    return names[electrode];
-}
-
-const char *cli_electrode(const tube_type *type, int pin, char *buffer, size_t size) {
-    const tube_pin *at = &type->pin[pin];
-    bool named = at->unit >= 0 && at->unit < type->units && *type->unit[at->unit].name;
-    snprintf(buffer, size, "%s%s%s", electrode_name(at->electrode), named ? ", " : "",
-             named ? type->unit[at->unit].name : "");
-    return buffer;
-}
-
 void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead) {
     char rows[ROWS][COLUMNS + 1], name[96];
     int lines = type->pins > ROWS ? type->pins : ROWS;
@@ -60,7 +46,7 @@ void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead) {
             bool here = line + 1 == pin;
             base_text_add(&cli->out, "%s%s %d  %s%s%s%s", here ? cli_style_on(cli, CLI_STRONG) : "",
                           here ? ">" : " ", line + 1,
-                          cli_electrode(type, line + 1, name, sizeof name), here ? "   <- " : "",
+                          tube_pin_words(type, line + 1, name, sizeof name), here ? "   <- " : "",
                           here ? lead : "", here ? cli_style_on(cli, CLI_PLAIN) : "");
         }
         base_text_add(&cli->out, "\n");

@@ -39,12 +39,14 @@ static void json_next(cli *cli, const cli_case *at) {
 static void json_predictions(cli *cli, const cli_case *at, json_t *row, size_t reading) {
     json_t *list = cli_json_list_in(cli, row, "by_suspect");
     for (size_t group = 0; group < at->belief->groups && group < 5; group++) {
-        int leader = cli_leader(at->belief, group);
+        int leader = diagnose_leader(at->belief, group);
         if (leader < 0) continue;
         json_t *object = cli_json_row_in(cli, list);
         cli_json_set(cli, object, "part", cli_json_text(at->belief->suspect[leader].part));
         cli_json_set(cli, object, "what", cli_json_text(at->belief->suspect[leader].what));
-        cli_json_set(cli, object, "volts", cli_json_number(cli_prediction(at, group, reading)));
+        cli_json_set(cli, object, "volts",
+                     cli_json_number(diagnose_leader_reads(at->engine, at->belief, group,
+                                                           at->readings, reading)));
     }
 }
 
@@ -68,7 +70,8 @@ void cli_suspects_json(cli *cli, const cli_case *at) {
     cli_json_set(cli, cli->json, "mains_v", cli_json_number(at->mains));
     cli_json_set(cli, cli->json, "mains_measured", json_boolean(at->measured));
     cli_json_set(cli, cli->json, "meter", cli_json_meter(cli, &at->meter));
-    cli_json_set(cli, cli->json, "verdict", cli_json_text(cli_verdict_key(at->belief->verdict)));
+    cli_json_set(cli, cli->json, "verdict",
+                 cli_json_text(diagnose_verdict_name(at->belief->verdict)));
     cli_json_set(cli, cli->json, "reason", cli_json_text(at->belief->reason));
     cli_json_set(cli, cli->json, "entropy_bits", cli_json_number(at->belief->entropy_bits));
     cli_json_set(cli, cli->json, "trusted", json_boolean(!at->belief->outside));

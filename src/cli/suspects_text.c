@@ -28,7 +28,7 @@ static void tell_head(cli *cli, const cli_case *at) {
 /* "C6 leaky, some 4M, or one that looks the same: about 85 %" */
 static void leader_words(const diagnose_belief *belief, char *line, size_t size) {
     char words[256];
-    int leader = belief->groups ? cli_leader(belief, 0) : -1;
+    int leader = belief->groups ? diagnose_leader(belief, 0) : -1;
     *line = 0;
     if (leader < 0) return;
     const diagnose_suspect *first = &belief->suspect[leader];
@@ -180,7 +180,7 @@ static void tell_suspects(cli *cli, const cli_case *at) {
 static const char *mark(const cli_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
     const solve_probe *probe = &at->readings->reading[index].probe;
-    int sign = 1, place = cli_place_of(at->engine, probe, &sign);
+    int sign = 1, place = diagnose_place_of(at->engine, probe, &sign);
     double spread = place >= 0 ? diagnose_place_at(at->engine, (size_t)place)->spread
                                : 0.05 * fabs(compare->healthy);
     double over = compare->read - compare->healthy;
@@ -196,7 +196,10 @@ static void tell_reading(cli *cli, const cli_case *at, size_t index) {
                   cli_volts(compare->read).text, cli_style_on(cli, CLI_WARN), mark(at, index),
                   cli_style_on(cli, CLI_PLAIN), cli_volts(compare->healthy).text);
     for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++)
-        base_text_add(&cli->out, " %9s", cli_volts(cli_prediction(at, group, index)).text);
+        base_text_add(
+            &cli->out, " %9s",
+            cli_volts(diagnose_leader_reads(at->engine, at->belief, group, at->readings, index))
+                .text);
     cli_end_line(cli);
 }
 
@@ -219,7 +222,7 @@ static void tell_expected(cli *cli, const cli_case *at, const char *where) {
     char line[640] = "";
     if (place < 0) return;
     for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
-        int leader = cli_leader(at->belief, group);
+        int leader = diagnose_leader(at->belief, group);
         if (leader < 0) continue;
         double volts = diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
         if (isnan(volts)) continue;

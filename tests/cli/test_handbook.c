@@ -7,6 +7,7 @@
 #include <math.h>
 
 #define TOKENS 64
+#define WORD 128
 
 static int split(char *line, char *token[TOKENS]) {
     int count = 0;
@@ -15,13 +16,21 @@ static int split(char *line, char *token[TOKENS]) {
     return count;
 }
 
-/* The number that a word begins with, after a bracket or sign; NAN: it is a word. */
-static double number_of(const char *word, const char **rest) {
+/* The number that a word begins with, after a bracket: "(20", "4.5", and "3M3", which is 3.3 and
+ * leaves "M" behind. NAN: it is a word. *unit receives what is left. */
+static double number_of(const char *word, char unit[WORD]) {
     char *end;
     word += *word == '(';
     double value = strtod(word, &end);
-    *rest = end;
-    return end == word ? NAN : value;
+    if (end == word) return NAN;
+    size_t kept = 0;
+    if (*end && strchr("kMRunp", *end)) {
+        unit[kept++] = *end++;
+        for (double digit = 0.1; *end >= '0' && *end <= '9'; digit /= 10)
+            value += digit * (*end++ - '0');
+    }
+    snprintf(unit + kept, WORD - kept, "%s", end);
+    return value;
 }
 
 static bool is_bar(const char *word) {
@@ -29,11 +38,10 @@ static bool is_bar(const char *word) {
 }
 
 static bool same_word(const char *shown, const char *actual) {
-    const char *shown_rest, *actual_rest;
-    double a = number_of(shown, &shown_rest), b = number_of(actual, &actual_rest);
+    char unit[WORD] = "", other[WORD] = "";
+    double a = number_of(shown, unit), b = number_of(actual, other);
     if (is_bar(shown) && is_bar(actual)) return true;
-    if (isnan(a) || isnan(b) || strcmp(shown_rest, actual_rest) != 0)
-        return strcmp(shown, actual) == 0;
+    if (isnan(a) || isnan(b) || strcmp(unit, other) != 0) return strcmp(shown, actual) == 0;
     return fabs(a - b) <= 0.2 * fmax(fabs(a), fabs(b)) + 0.2;
 }
 
