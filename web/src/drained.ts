@@ -1,0 +1,55 @@
+// Whether the amp is drained, as far as this page knows. Only a reading says so; whatever casts
+// doubt on it (a switch-on that is not saved yet, a program that does not answer) weighs more.
+import { link, waiting } from "./api";
+import type { Shape, Tone } from "./ui/marks";
+import { clock, volts, when } from "./units";
+import type { DrainState, View } from "./types";
+
+export interface Drained {
+  measured: boolean; // every filter capacitor read under 60 V since the last power-up
+  on: boolean;
+  figure: string; // the highest reading, in volts
+  word: string;
+  note: string;
+  shape: Shape;
+  tone: Tone;
+}
+
+const FACES: Record<DrainState, { word: string; shape: Shape; tone: Tone }> = {
+  "not measured": { word: "Not measured", shape: "hazard", tone: "hazard" },
+  "powered since": { word: "On since the last reading", shape: "hazard", tone: "hazard" },
+  "above 60 V": { word: "Above 60 V", shape: "up", tone: "hazard" },
+  "below 60 V": { word: "Read below 60 V", shape: "dot", tone: "accent" },
+  on: { word: "Switched on", shape: "bolt", tone: "hazard" },
+};
+
+function pendingPower(job: number): boolean | null {
+  const last = waiting.value.filter((fact) => fact.job === job && fact.kind === "power").at(-1);
+  return last ? last.body.on === true : null;
+}
+
+const highest = (view: View): number | null =>
+  view.drained.capacitors.reduce<number | null>(
+    (most, { volts: read }) => (read !== null && Math.abs(read) >= Math.abs(most ?? 0) ? read : most), null);
+
+function note(view: View): string {
+  const { capacitors, words } = view.drained;
+  const unread = capacitors.filter((one) => one.volts === null).length;
+  if (unread === capacitors.length) return "no capacitor has been read";
+  return unread ? `${words}; ${unread} not read` : words;
+}
+
+export function drained(view: View): Drained {
+  const pending = pendingPower(view.job);
+  const on = pending ?? view.powered.on;
+  const state: DrainState = on ? "on" : pending === false ? "powered since" : view.drained.state;
+  const face = FACES[state];
+  const read = highest(view);
+  const base = { on, figure: volts(read), ...face, note: note(view) };
+  if (!link.value.up) {
+    const since = link.value.heard ? `last heard at ${clock(link.value.heard)}` : "not heard yet";
+    return { ...base, measured: false, note: `no answer: ${since}` };
+  }
+  if (on && view.powered.at) base.note = `since ${when(view.powered.at)}`;
+  return { ...base, measured: state === "below 60 V" && view.drained.measured_below_60 };
+}

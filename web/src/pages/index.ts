@@ -1,0 +1,13 @@
+// The pages beside the jobs: one file each, chosen by the first word of the address.
+import type { ComponentType } from "preact";
+import { bench } from "./bench";
+import { newJob } from "./new";
+
+export interface Page {
+  id: string; // the first word of the address; "" is the front page
+  title: string;
+  key: string;
+  view: ComponentType<{ rest: string[] }>; // the further words of the address
+}
+
+export const pages: Page[] = [bench, newJob];

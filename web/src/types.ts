@@ -1,0 +1,275 @@
+// The shapes that the API answers with: docs/api.md, docs/facts.md, docs/json.md.
+
+export interface Fault {
+  code: string;
+  file?: string | null;
+  line?: number | null;
+  column?: number | null;
+  cause: string;
+  remedy?: string | null;
+}
+
+export interface Shop {
+  name: string;
+  address: string;
+  currency: string;
+  tax_percent: number;
+  hourly: number;
+  paper: string;
+}
+
+export interface JobRow {
+  job: number;
+  number: number | string;
+  owner: string;
+  amp: string;
+  complaint: string;
+  stage: Stage;
+  opened: number;
+  closed: number | null;
+  found: string | null;
+}
+
+export const STAGES = [
+  "take in", "make safe", "look over", "measure", "find", "decide", "repair", "prove", "hand back",
+] as const;
+export type Stage = (typeof STAGES)[number] | "done";
+
+export type DrainState =
+  | "not measured" | "above 60 V" | "below 60 V" | "powered since" | "on";
+
+export interface DrainedCapacitor {
+  part: string;
+  node: string;
+  value: string;
+  rating: number | null;
+  volts: number | null;
+  at: number | null;
+  expected_volts: number | null;
+}
+
+export interface Look {
+  part: string;
+  state: "original" | "replaced" | "changed" | null;
+  condition: string[] | null;
+  code: string | null;
+  note: string | null;
+  fact: number;
+}
+
+export interface Edit {
+  phase: "found" | "repaired";
+  part: string;
+  key: string | null;
+  from: string | null;
+  to: string | null;
+  does: "change" | "add" | "remove";
+  reason: string | null;
+  fact: number;
+}
+
+export interface Reading {
+  at: string;
+  volts: number;
+  meter: string | null;
+  mains: number | null;
+  fact: number;
+  when: number;
+}
+
+export interface Decision {
+  part: string;
+  action: "replace" | "leave" | "clean" | "test";
+  reason: "safety" | "failing" | "reliability" | "originality" | "owner's wish";
+  what: string | null;
+  substitute: string | null;
+  price: number | null;
+  minutes: number | null;
+  bag: boolean | null;
+  note: string | null;
+  fact: number;
+}
+
+export interface MoneyLine {
+  text: string;
+  amount: number;
+}
+
+export interface Estimate {
+  lines: MoneyLine[];
+  total: number;
+  note: string | null;
+}
+
+export interface Acceptance {
+  accepted: boolean;
+  by: string;
+  how: string | null;
+  note: string | null;
+}
+
+export interface Work {
+  text: string;
+  part: string | null;
+  pins: string | null;
+  done: boolean;
+  minutes: number | null;
+  fact: number;
+}
+
+export interface Check {
+  what: string;
+  result: "good" | "poor" | "not tried";
+  note: string | null;
+  fact: number;
+}
+
+export interface Photo {
+  hash: string;
+  caption: string | null;
+  part: string | null;
+  fact: number;
+}
+
+export interface HandBack {
+  found: string;
+  done: string;
+  kept: string | null;
+  cautions: string | null;
+  advice: string | null;
+  cause_part: string | null;
+  cause_what: string | null;
+}
+
+export interface Invoice {
+  lines: MoneyLine[];
+  tax_percent: number | null;
+  total: number;
+}
+
+export interface View {
+  job: number;
+  number: number | string;
+  opened: number;
+  closed: number | null;
+  stage: Stage;
+  next: string;
+  owner: string;
+  contact: string | null;
+  complaint: string;
+  keep: string | null;
+  accessories: string[] | null;
+  serial: string | null;
+  year: number | null;
+  amp: { name: string; family: string; story: string; library: boolean; transformerless: boolean };
+  powered: { on: boolean; at: number | null; ever: boolean };
+  drained: {
+    state: DrainState;
+    measured_below_60: boolean;
+    words: string;
+    oldest_at: number | null;
+    capacitors: DrainedCapacitor[];
+  };
+  cord: { wires: number; chassis_capacitor: boolean | null } | null;
+  looks: Look[];
+  edits: Edit[];
+  readings: { before: Reading[]; after: Reading[] };
+  decisions: Decision[];
+  estimate: Estimate | null;
+  acceptance: Acceptance | null;
+  work: Work[];
+  minutes: number;
+  checks: Check[];
+  soak: { minutes: number; result: "good" | "poor"; note: string | null } | null;
+  notes: { text: string; fact: number }[];
+  photos: Photo[];
+  hand_back: HandBack | null;
+  invoice: Invoice | null;
+  facts: number;
+  last: number;
+}
+
+export interface Fact {
+  id: number;
+  at: number;
+  kind: string;
+  body: Record<string, unknown>;
+  replaces: number | null;
+  undone: boolean;
+}
+
+export interface Recorded {
+  fact: number;
+  view: View;
+  errors?: Fault[];
+}
+
+export interface Safety {
+  warning: string | null;
+  steps: string[];
+  through_ohms: number;
+  capacitors: {
+    part: string;
+    node: string;
+    farads: number;
+    rating_v: number | null;
+    volts: number | null;
+    joules: number | null;
+    seconds_to_60: number | null;
+    seconds_to_1: number | null;
+    peak_watts: number | null;
+  }[];
+}
+
+export interface Part {
+  name: string;
+  kind: string;
+  value: string | null;
+  what: string | null;
+  material: string | null;
+  original: boolean | null;
+  sits: string | null;
+  rating: string | null;
+  nodes: string[];
+}
+
+export interface JobAmp {
+  name: string;
+  text: string;
+  parts: Part[];
+}
+
+export interface Difference {
+  part: string;
+  key: string | null;
+  from: string | null;
+  to: string | null;
+  does: "change" | "add" | "remove";
+  undo: string;
+}
+
+export interface Dates {
+  codes: {
+    part: string;
+    code: string;
+    maker: string | null;
+    year_digit: number | string | null;
+    week: number | null;
+    years: number[];
+  }[];
+  earliest: number | null;
+  outliers: { part: string; words: string }[];
+  words: string;
+}
+
+export interface AmpRow {
+  name: string;
+  family: string;
+  story: string;
+  own: boolean;
+}
+
+export interface History {
+  alike: number;
+  causes: { part: string; what: string; count: number }[];
+}
