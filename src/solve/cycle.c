@@ -1,9 +1,10 @@
 /* One cycle of the mains through a rectifier into its first capacitor or choke.
  *
- * The waveform is periodic; in steps of h = 1 / (192 f), by the implicit Euler rule, with the mean
- * output V given and r the ripple about it (the mean of r is zero):
+ * The waveform is periodic; in steps of h = 1 / (96 f), with the mean output V given and r the
+ * ripple about it (the mean of r is zero):
  *
- *   capacitor:  C (r[k] - r[k-1]) / h = i(V + r[k], t[k]) - I - G r[k]
+ *   capacitor:  C (r[k] - r[k-1]) / h = theta g[k] + (1 - theta) g[k-1],
+ *               g[k] = i(V + r[k], t[k]) - I - G r[k]
  *   choke:      L (i[k] - i[k-1]) / h = r[k],   i[k] = i(V + r[k], t[k])
  *
  * i is the sum of the sides' currents through winding ohms and tube drop, I the mean output, and
@@ -18,8 +19,9 @@
 #define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
 #define MOST_PASSES 30
 
-typedef struct instant { /* one step: the current of both sides and its slope, negative by V */
+typedef struct instant { /* one step: the current and its slope, negative by V; and each side's */
     double current, siemens;
+    double side_current[2], side_siemens[2];
 } instant;
 
 typedef struct ring { /* the linear problem: d[k] r[k] - s[k] r[k-1] + b[k] I = f[k] */
@@ -33,6 +35,7 @@ typedef struct problem { /* what one cycle is given */
     const solve_drive *drive;
     const double *sine;
     double volts, storage; /* V; C/h or L/h */
+    double theta; /* part that the present instant has in a step; the one before, the rest */
 } problem;
 
 /* ---- the numbers of a cycle ---- */
@@ -77,9 +80,11 @@ static void at_instant(const problem *given, int j, double ripple, instant *now)
     for (int k = 0; k < given->cycle->sides; k++) {
         double slope, w = driving_volts(given, k, j, ripple);
         if (w <= 0) continue;
-        now->current +=
+        now->side_current[k] =
             tube_diode_behind(given->cycle->curve, drive->scale[k], drive->ohms[k], w, &slope);
-        now->siemens += slope / (1 + drive->ohms[k] * slope);
+        now->side_siemens[k] = slope / (1 + drive->ohms[k] * slope);
+        now->current += now->side_current[k];
+        now->siemens += now->side_siemens[k];
     }
 }
 
@@ -146,16 +151,23 @@ static void ring_adjoint(const ring *given, const double *wanted, double *mu) {
 static void capacitor_ring(const problem *given, const solve_wave *wave, const instant *now,
                            ring *out) {
     double soft = sqrt(given->volts * given->volts + 1);
-    double load = fmax(wave->current, 0) / soft;
+    double load = fmax(wave->current, 0) / soft, by_load = wave->current > 0 ? 1 / soft : 0;
+    double theta = given->theta, rest = 1 - theta;
+    const instant *last = &now[STEPS - 1];
+    double before = wave->ripple[STEPS - 1];
+    double gain_before = last->current - wave->current - load * before;
+    double siemens_before = last->siemens + load;
     out->border = true;
     out->sum = 0;
     for (int j = 0; j < STEPS; j++) {
-        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
-        out->d[j] = given->storage + now[j].siemens + load;
-        out->s[j] = given->storage;
-        out->b[j] = 1 + (wave->current > 0 ? r / soft : 0);
-        out->f[j] = now[j].current - wave->current - load * r - given->storage * (r - before);
+        double r = wave->ripple[j], gain = now[j].current - wave->current - load * r;
+        double siemens = now[j].siemens + load;
+        out->d[j] = given->storage + theta * siemens;
+        out->s[j] = given->storage - rest * siemens_before;
+        out->b[j] = 1 + by_load * (theta * r + rest * before);
+        out->f[j] = theta * gain + rest * gain_before - given->storage * (r - before);
         out->sum -= r;
+        before = r, gain_before = gain, siemens_before = siemens;
     }
 }
 
@@ -204,12 +216,16 @@ static bool settle(const problem *given, solve_wave *wave, instant *now, ring *l
 
 /* ---- from a bad start ---- */
 
+static double least_ohms(const problem *given) {
+    const double *ohms = given->drive->ohms;
+    return given->cycle->sides == 2 ? fmin(ohms[0], ohms[1]) : ohms[0];
+}
+
 /* A capacitor is brought down from one so large, beside the source's ohms, that its ripple is
  * slight and Newton finds it at once; each waveform is the start for the next. */
 static bool shrink_capacitor(problem *given, solve_wave *wave, instant *now, ring *last) {
-    double wanted = given->storage, ohms = given->drive->ohms[0];
-    if (given->cycle->sides == 2) ohms = fmin(ohms, given->drive->ohms[1]);
-    given->storage = fmax(wanted, 10 / ohms);
+    double wanted = given->storage;
+    given->storage = fmax(wanted, 10 / least_ohms(given));
     bool settled = settle(given, wave, now, last);
     while (settled && given->storage > wanted) {
         given->storage = fmax(wanted, given->storage / 8);
@@ -257,31 +273,35 @@ static bool settle_anew(problem *given, solve_wave *wave, instant *now, ring *la
 
 /* ---- what comes of it ---- */
 
-/* d mean output / d current at each instant. */
-static void weights(const problem *given, const instant *now, const ring *last, double *weight) {
-    double wanted[STEPS], mu[STEPS];
+/* How the mean output depends on an error in each equation, and on the current at each instant. */
+typedef struct weights {
+    double equation[STEPS], current[STEPS];
+} weights;
+
+static void weigh(const problem *given, const instant *now, const ring *last, weights *out) {
+    double wanted[STEPS], theta = given->theta, *mu = out->equation;
     bool choke = given->cycle->henries > 0;
     for (int j = 0; j < STEPS; j++)
         wanted[j] = choke ? -now[j].siemens / STEPS : 0;
     ring_adjoint(last, wanted, mu);
-    for (int j = 0; j < STEPS; j++)
-        weight[j] = choke ? 1.0 / STEPS + given->storage * (mu[j] - mu[(j + 1) % STEPS]) : mu[j];
+    for (int j = 0; j < STEPS; j++) {
+        double next = mu[(j + 1) % STEPS];
+        out->current[j] = choke ? 1.0 / STEPS + given->storage * (mu[j] - next)
+                                : theta * mu[j] + (1 - theta) * next;
+    }
 }
 
 /* Side k's part: how the mean output depends on its volts, ohms and perveance; and the side's own
  * peak and rms current. */
-static void side_slopes(const problem *given, int k, const double *ripple, const double *weight,
+static void side_slopes(const problem *given, int k, const instant *now, const double *weight,
                         solve_cycle_point *point) {
-    double ohms = given->drive->ohms[k], scale = given->drive->scale[k], square = 0;
+    double ohms = given->drive->ohms[k], square = 0;
     for (int j = 0; j < STEPS; j++) {
-        double slope, w = driving_volts(given, k, j, ripple[j]);
-        if (w <= 0) continue;
-        double current = tube_diode_behind(given->cycle->curve, scale, ohms, w, &slope);
+        double current = now[j].side_current[k], siemens = now[j].side_siemens[k];
         double emf = given->drive->peak[k] * fabs(given->sine[j]);
-        double siemens = slope / (1 + ohms * slope);
         point->by_ln_e[k] += weight[j] * siemens * emf;
         point->by_ln_r[k] -= weight[j] * siemens * current * ohms;
-        point->by_ln_k_side[k] += weight[j] * current / (1 + ohms * slope);
+        point->by_ln_k_side[k] += weight[j] * current * (1 - ohms * siemens);
         point->peak_a = fmax(point->peak_a, current);
         square += current * current / STEPS;
     }
@@ -289,17 +309,17 @@ static void side_slopes(const problem *given, int k, const double *ripple, const
 }
 
 static void slopes(const problem *given, const solve_wave *wave, const instant *now,
-                   const double *weight, solve_cycle_point *point) {
+                   const weights *weight, solve_cycle_point *point) {
     for (int k = 0; k < given->cycle->sides; k++)
-        side_slopes(given, k, wave->ripple, weight, point);
+        side_slopes(given, k, now, weight->current, point);
     point->by_ln_k = point->by_ln_k_side[0] + point->by_ln_k_side[1];
     double square = given->volts * given->volts + 1;
     bool choke = given->cycle->henries > 0;
     double load = choke ? 0 : fmax(wave->current, 0) / sqrt(square);
     for (int j = 0; j < STEPS; j++) {
         double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
-        point->by_v -= weight[j] * (now[j].siemens - r * load * given->volts / square);
-        point->by_ln_c -= choke ? 0 : weight[j] * given->storage * (r - before);
+        point->by_v -= weight->current[j] * (now[j].siemens - r * load * given->volts / square);
+        point->by_ln_c -= choke ? 0 : weight->equation[j] * given->storage * (r - before);
     }
 }
 
@@ -314,6 +334,13 @@ static bool nearly_the_same(solve_work *work, size_t index, const solve_drive *d
     return true;
 }
 
+/* The trapezoidal rule is exact to second order, but it rings where a step is long beside the
+ * source's ohms times the capacitor; there, and for a choke, the implicit Euler rule. */
+static double theta_of(const problem *given) {
+    bool stiff = given->storage * least_ohms(given) < 0.05;
+    return stiff || given->cycle->henries > 0 ? 1 : 0.5;
+}
+
 void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, double volts) {
     const solve_cycle *cycle = &work->system->cycle[index];
     solve_wave *wave = &work->wave[index];
@@ -321,13 +348,14 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
     double per_step = STEPS * cycle->hertz;
     problem given = {.cycle = cycle, .drive = drive, .sine = work->system->sine, .volts = volts};
     given.storage = (cycle->henries > 0 ? cycle->henries : drive->farads) * per_step;
+    given.theta = theta_of(&given);
     if (nearly_the_same(work, index, drive, volts)) return;
     instant now[STEPS];
     ring last;
-    double weight[STEPS];
+    weights weight;
     if (!settle(&given, wave, now, &last) && !settle_anew(&given, wave, now, &last))
         wave->current = NAN; /* no point is found from here: Newton turns back */
     *point = (solve_cycle_point){.current = wave->current, .at_v = volts, .at = *drive};
-    weights(&given, now, &last, weight);
-    slopes(&given, wave, now, weight, point);
+    weigh(&given, now, &last, &weight);
+    slopes(&given, wave, now, &weight, point);
 }

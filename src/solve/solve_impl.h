@@ -16,7 +16,7 @@
 #define SOLVE_WARM 1e-9  /* the same in the heater layer, where it only keeps a winding in place */
 #define SOLVE_LEAST 0.01 /* ohms; less, and nodes tied together that float are singular. Of the */
 #define SOLVE_WARM_LEAST 1e-5 /* heater layer too */
-#define CYCLE_STEPS 192       /* points in one cycle of the mains */
+#define CYCLE_STEPS 96        /* points in one cycle of the mains */
 #define CYCLE_CAPS 6
 #define CYCLE_OHMS 8
 

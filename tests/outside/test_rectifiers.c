@@ -291,6 +291,10 @@ static in_time in_time_of(const tube_library *tubes, const supply *s, double loa
 static const supply timed[] = {
     {"5Y3GT", "full wave", "5Y3GT", 350, 50, 60, 10e-6, 0, 0.125, 0, 0},
     {"5Y3GT, 4 uF", "full wave", "5Y3GT", 350, 50, 60, 4e-6, 0, 0.08, 0, 0},
+    {"5Y3GT, 1 uF", "full wave", "5Y3GT", 350, 50, 60, 1e-6, 0, 0.05, 0, 0},
+    {"5Y3GT, 0.2 uF", "full wave", "5Y3GT", 350, 50, 60, 2e-7, 0, 0.04, 0, 0},
+    {"5Y3GT, 0.1 uF", "full wave", "5Y3GT", 350, 50, 60, 1e-7, 0, 0.03, 0, 0},
+    {"5Y3GT, 10 nF", "full wave", "5Y3GT", 350, 50, 60, 1e-8, 0, 0.03, 0, 0},
     {"5U4GB", "full wave", "5U4GB", 450, 67, 60, 40e-6, 0, 0.275, 0, 0},
     {"5AR4", "full wave", "5AR4", 300, 50, 50, 60e-6, 0, 0.25, 0, 0},
     {"35W4", "half wave", "35W4", 117, 15, 60, 40e-6, 0, 0.1, 0, 0},
