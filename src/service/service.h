@@ -228,9 +228,10 @@ typedef struct service_curves {
     size_t points;
     service_curve *curve; /* grid from 0 down */
     size_t curves;
-    double most_v, most_a;           /* the plot's ends */
-    double load_ohms;                /* the source resistance seen at the plate, the tube out */
-    double load_v[2], load_a[2];     /* the DC load line's ends on the plot */
+    double most_v, most_a; /* the plot's ends */
+    double load_ohms;      /* source resistance seen at the plate, from idle to the unit pulled:
+                              plate load, cathode resistor and the supply's own fall; NAN: none */
+    double load_v[2], load_a[2];     /* the DC load line's ends on the plot, or NAN */
     double point_v, point_a, grid_v; /* idle */
     double screen_v;                 /* to the cathode, at which the curves hold; NAN: triode */
     double limit_w;                  /* plate rating, NAN where none is published */

@@ -24,14 +24,16 @@ static void keep_most(service_bench *bench, double *most) {
     }
 }
 
-/* The cold amp where it has a point of its own; without one the hot volts stand alone. */
-static void keep_cold(service_bench *bench, double *numbers, double *x, double *most) {
+/* The cold amp where it has a point of its own; without one the hot volts stand alone. false: no
+ * memory. */
+static bool keep_cold(service_bench *bench, double *numbers, double *x, double *most) {
     service_bench cold = *bench;
     cold.numbers = numbers;
     cold.x = x;
     cool(bench, numbers);
-    if (solve_point(bench->work, numbers, bench->x, x).outcome <= SOLVE_CONTINUED)
-        keep_most(&cold, most);
+    solve_outcome outcome = solve_point(bench->work, numbers, bench->x, x).outcome;
+    if (outcome <= SOLVE_CONTINUED) keep_most(&cold, most);
+    return outcome != SOLVE_NO_MEMORY;
 }
 
 double *service_standing(service_bench *bench, base_arena *arena) {
@@ -42,6 +44,5 @@ double *service_standing(service_bench *bench, base_arena *arena) {
     if (!most || !numbers || !x) return NULL;
     memcpy(numbers, bench->numbers, slots * sizeof *numbers);
     keep_most(bench, most);
-    keep_cold(bench, numbers, x, most);
-    return most;
+    return keep_cold(bench, numbers, x, most) ? most : NULL;
 }
