@@ -194,17 +194,19 @@ double tube_diode(const tube_curve *curve, double scale, double volts, double *s
     return i.value;
 }
 
-/* With u the root of the diode's own volts, u^2 + R k u^3 = V. Newton from just below the root:
- * the left side is convex, so the second step and all after it come down from above. */
+/* With u the root of the diode's own volts, u^2 + R k u^3 = V. Halley's steps from just below the
+ * root: each cubes the error, so after one of 1e-5 nothing is left. */
 double tube_diode_behind(const tube_curve *curve, double scale, double ohms, double volts,
                          double *inside) {
     if (!(volts > 0)) return *inside = 0;
     double k = scale * curve->perveance, a = ohms * k, root = sqrt(volts);
     double u = root / sqrt(1 + a * root);
     for (int pass = 0; pass < 12; pass++) {
-        double step = (u * u * (1 + a * u) - volts) / (u * (2 + 3 * a * u));
+        double excess = u * u * (1 + a * u) - volts;
+        double slope = u * (2 + 3 * a * u), bend = 2 + 6 * a * u;
+        double step = excess * slope / (slope * slope - 0.5 * excess * bend);
         u -= step;
-        if (fabs(step) <= 1e-12 * u) break;
+        if (fabs(step) <= 1e-5 * u) break;
     }
     *inside = 1.5 * k * u;
     return k * u * u * u;
