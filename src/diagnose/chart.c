@@ -42,8 +42,8 @@ static void take(chart *chart, const solve_probe *probe, double volts, double no
     diagnose_engine *engine = chart->engine;
     if (chart->count == chart->room) return;
     float *row = chart->row + (size_t)chart->count * (size_t)engine->columns;
-    double drag = diagnose_drag(engine, engine->work_numbers, engine->work_x, probe);
-    double d = volts - diagnose_probe_at(engine, &engine->point[0], probe, drag, row);
+    diagnose_load load = diagnose_load_at(engine, engine->work_numbers, engine->work_x, probe);
+    double d = volts - diagnose_probe_at(engine, &engine->point[0], probe, &load, row);
     double variance = diagnose_covariance(engine, row, row) + noise * noise;
     if (!(d * d <= BELIEVED * BELIEVED * variance)) return;
     chart->d[chart->count] = d;

@@ -160,6 +160,12 @@ typedef struct diagnose_point {
     float a_mains; /* of the mains latent; 0 where the fault sets it */
 } diagnose_point;
 
+/* How a meter loads a place of the healthy amp. */
+typedef struct diagnose_load {
+    double source; /* ohms */
+    bool bends;    /* more or less than its source resistance says */
+} diagnose_load;
+
 struct diagnose_engine {
     base_arena *arena;
     diagnose_bench bench;
@@ -167,8 +173,7 @@ struct diagnose_engine {
     double number[NUMBER_COUNT];
     diagnose_catalogue catalogue;
     diagnose_place_list places;
-    double *source; /* by place: ohms in the healthy amp */
-    double *drag;   /* by place: how much more than those ohms say the meter loads it */
+    diagnose_load *load; /* by place: in the healthy amp */
     diagnose_latents latents;
     int columns;           /* of A: latents + 1 */
     int mains_slot;        /* -1: the amp has none */
@@ -194,11 +199,9 @@ void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *po
 /* Mean and row of A of one probe at the point that `diagnose_visit` went to. */
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point);
 double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
-                         const solve_probe *probe, double drag, float *row);
-/* How much more or less than its source resistance says a meter loads this place of the healthy
- * amp: 1 where the amp is linear about it. */
-double diagnose_drag(diagnose_engine *engine, const double *numbers, const double *x,
-                     const solve_probe *probe);
+                         const solve_probe *probe, const diagnose_load *load, float *row);
+diagnose_load diagnose_load_at(diagnose_engine *engine, const double *numbers, const double *x,
+                               const solve_probe *probe);
 /* Makes rows of `places` (indices, or NULL: all) valid. false: no memory or no solution. */
 bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *places, int count);
 const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *point, int place);
@@ -268,14 +271,15 @@ typedef struct diagnose_case {
 typedef struct diagnose_run {
     diagnose_engine *engine;
     const diagnose_readings *readings;
-    base_arena *arena; /* scratch */
-    int n;             /* readings, and one more for a measured mains */
-    int given;         /* readings->count */
-    int *place;        /* by reading: the place with the same probe, or -1 */
-    double *y, *noise, *broad, *source, *drag; /* noise: variance of the meter */
-    double *healthy;                           /* mean in the healthy amp */
-    float *healthy_row;                        /* n x columns */
-    diagnose_case *cases;                      /* all that are not hopeless */
+    base_arena *arena;         /* scratch */
+    int n;                     /* readings, and one more for a measured mains */
+    int given;                 /* readings->count */
+    int *place;                /* by reading: the place with the same probe, or -1 */
+    double *y, *noise, *broad; /* noise: variance of the meter */
+    diagnose_load *load;
+    double *healthy;      /* mean in the healthy amp */
+    float *healthy_row;   /* n x columns */
+    diagnose_case *cases; /* all that are not hopeless */
     int count;
 } diagnose_run_state;
 /* Fills the cases with weights that sum to 1. false: no memory. */

@@ -89,11 +89,11 @@ double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double sou
 static void settle_place(diagnose_engine *engine, size_t index) {
     diagnose_bench *bench = &engine->bench;
     diagnose_place *place = &engine->places.place[index];
-    double *source = &engine->source[index];
-    double volts = solve_read(bench->work, bench->numbers, bench->x, &place->probe, NULL, source);
+    double source,
+        volts = solve_read(bench->work, bench->numbers, bench->x, &place->probe, NULL, &source);
     if (!place->probe.heater)
-        place->probe.meter_ohms = diagnose_meter_ohms(&engine->options.meter, volts, *source);
-    engine->drag[index] = diagnose_drag(engine, bench->numbers, bench->x, &place->probe);
+        place->probe.meter_ohms = diagnose_meter_ohms(&engine->options.meter, volts, source);
+    engine->load[index] = diagnose_load_at(engine, bench->numbers, bench->x, &place->probe);
     const solve_probe *probe = &place->probe;
     double level[2] = {0, 0};
     for (int k = 0; k < 2 && !probe->heater; k++) {
@@ -101,26 +101,24 @@ static void settle_place(diagnose_engine *engine, size_t index) {
         if (node > 0) level[k] = diagnose_bench_volts(bench, node, 0, NULL);
         engine->span = fmax(engine->span, 1.5 * fabs(level[k]));
     }
-    diagnose_place_cost(bench->system, &engine->places, place, *source, level);
+    diagnose_place_cost(bench->system, &engine->places, place, source, level);
 }
 
 /* A node that nothing holds, such as the mains side, is no place for a DC reading. */
 static void drop_floating(diagnose_engine *engine) {
     size_t kept = 0;
     for (size_t i = 0; i < engine->places.count; i++) {
-        if (engine->source[i] > FLOATING) continue;
+        if (engine->load[i].source > FLOATING) continue;
         engine->places.place[kept] = engine->places.place[i];
-        engine->drag[kept] = engine->drag[i];
-        engine->source[kept++] = engine->source[i];
+        engine->load[kept++] = engine->load[i];
     }
     engine->places.count = kept;
 }
 
 static bool make_places(diagnose_engine *engine) {
     if (!diagnose_places_list(engine->bench.system, engine->arena, &engine->places)) return false;
-    engine->source = base_arena_take(engine->arena, engine->places.count, sizeof(double));
-    engine->drag = base_arena_take(engine->arena, engine->places.count, sizeof(double));
-    if (!engine->source || !engine->drag) return false;
+    engine->load = base_arena_take(engine->arena, engine->places.count, sizeof *engine->load);
+    if (!engine->load) return false;
     engine->span = 50;
     for (size_t i = 0; i < engine->places.count; i++)
         settle_place(engine, i);

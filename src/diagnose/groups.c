@@ -46,8 +46,18 @@ static diagnose_point *best_point(const sorter *sorter, int fault) {
     return &sorter->engine->point[best];
 }
 
-static double bare_at(const sorter *sorter, const diagnose_point *point, int place) {
-    return diagnose_bare(sorter->engine, point, &sorter->engine->places.place[place].probe);
+/* What the meter shows at a place: as predicted where that was worked out; else the healthy amp's
+ * reading, moved by what the fault moves the unloaded volts. */
+static double shown_at(const sorter *sorter, const diagnose_point *point, int place) {
+    if (point->mean && !isnan(point->mean[place])) return point->mean[place];
+    const diagnose_engine *engine = sorter->engine;
+    const solve_probe *probe = &engine->places.place[place].probe;
+    double source = engine->load[place].source;
+    double shown = probe->heater || !isfinite(probe->meter_ohms)
+                       ? 1
+                       : probe->meter_ohms / (probe->meter_ohms + source);
+    return engine->point[0].mean[place] + shown * (diagnose_bare(engine, point, probe) -
+                                                   diagnose_bare(engine, &engine->point[0], probe));
 }
 
 /* The mean over its severities, as now believed; the best one alone where it is not believed. */
@@ -56,7 +66,7 @@ static void predict_centre(sorter *sorter, int fault) {
     const diagnose_point *best = best_point(sorter, fault);
     double sum = 0;
     for (int i = 0; i < sorter->places; i++)
-        sorter->centre[i] = bare_at(sorter, best, i);
+        sorter->centre[i] = shown_at(sorter, best, i);
     if (sorter->own[best - sorter->engine->point] < SHARE) return;
     memset(sorter->centre, 0, (size_t)sorter->places * sizeof(double));
     for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
@@ -64,7 +74,7 @@ static void predict_centre(sorter *sorter, int fault) {
         if (own < SHARE) continue;
         sum += own;
         for (int i = 0; i < sorter->places; i++)
-            sorter->centre[i] += own * bare_at(sorter, &sorter->engine->point[first + k], i);
+            sorter->centre[i] += own * shown_at(sorter, &sorter->engine->point[first + k], i);
     }
     for (int i = 0; i < sorter->places; i++)
         sorter->centre[i] /= sum;
@@ -82,9 +92,10 @@ static bool factor_leader(sorter *sorter, int fault) {
         for (int k = 0; k <= i; k++)
             sorter->l[k * n + i] = diagnose_covariance(engine, row, diagnose_row(engine, point, k));
         double model = engine->options.model_spread * (point->mean[i] - place->healthy);
-        sorter->l[i * n + i] += diagnose_noise(engine, &engine->options.meter, point->mean[i],
-                                               diagnose_digit(point->mean[i]), engine->source[i]) +
-                                diagnose_wander(engine, row) + model * model;
+        sorter->l[i * n + i] +=
+            diagnose_noise(engine, &engine->options.meter, point->mean[i],
+                           diagnose_digit(point->mean[i]), engine->load[i].source) +
+            diagnose_wander(engine, row) + model * model;
     }
     predict_centre(sorter, fault);
     return LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
@@ -97,7 +108,7 @@ static bool factor_leader(sorter *sorter, int fault) {
 static void whiten(const sorter *sorter, const diagnose_point *point, double *z) {
     int n = sorter->places;
     for (int i = 0; i < n; i++)
-        z[i] = bare_at(sorter, point, i) - sorter->centre[i];
+        z[i] = shown_at(sorter, point, i) - sorter->centre[i];
     LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
 }
 
@@ -114,16 +125,18 @@ static double to_segment(const double *a, const double *b, int n) {
     return fmax(aa + 2 * t * ad + t * t * dd, 0);
 }
 
-static double distance(sorter *sorter, int fault) {
+/* `exact`: with the fault's own loading by the meter. */
+static double distance(sorter *sorter, int fault, bool exact) {
     int first = sorter->engine->first_point[fault];
     double least = INFINITY;
     bool joined = false;
     for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
-        const diagnose_point *point = &sorter->engine->point[first + k];
+        diagnose_point *point = &sorter->engine->point[first + k];
         if (!point->solved || sorter->own[first + k] < SHARE) {
             joined = false;
             continue;
         }
+        if (exact) diagnose_rows(sorter->engine, point, NULL, sorter->places);
         whiten(sorter, point, sorter->z);
         const double *from = joined ? sorter->before : sorter->z;
         least = fmin(least, to_segment(from, sorter->z, sorter->places));
@@ -161,7 +174,8 @@ static void gather(sorter *sorter, size_t leader, int group) {
         int part = fault_of(sorter, suspects[i].fault)->part;
         bool same = part >= 0 && part == fault_of(sorter, fault)->part;
         if (!same && factored && comparable(sorter, &suspects[i], least))
-            same = distance(sorter, suspects[i].fault) < (nothing ? APART_NOTHING : APART);
+            same = distance(sorter, suspects[i].fault, suspects[i].probability >= LEAST) <
+                   (nothing ? APART_NOTHING : APART);
         if (nothing && same) same = !told(sorter, &suspects[leader], &suspects[i]);
         if (same) suspects[i].group = group;
     }

@@ -59,7 +59,7 @@ static void leave_out(diagnose_gauss *gauss, int i) {
 static double own_noise(const planner *planner, int place, double volts, double spread) {
     const diagnose_engine *engine = planner->engine;
     return diagnose_noise(engine, &engine->options.meter, volts, diagnose_digit(volts),
-                          engine->source[place]) +
+                          engine->load[place].source) +
            square(spread * (volts - engine->places.place[place].healthy));
 }
 

@@ -4,8 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LIGHT_LOAD 0.01       /* source over meter below which the load needs no correction */
-#define LEAST_DRAG_VOLTS 0.05 /* below this a load cannot be told */
+#define LIGHT_LOAD 0.01       /* source over meter below which a load is linear enough */
+#define LEAST_LOAD_VOLTS 0.02 /* a load that takes less is */
+#define MOST_SCALE 20.0       /* that a load may change a sensitivity by */
 
 /* Goes to the point, so that the solver's factors are those of it. */
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
@@ -16,35 +17,46 @@ bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
     return result.outcome <= SOLVE_CONTINUED;
 }
 
-/* The drag corrects what the linear source resistance gives for a meter's load. */
-double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
-                         const solve_probe *probe, double drag, float *row) {
-    double source = 0;
-    double volts = solve_read(engine->bench.work, engine->work_numbers, engine->work_x, probe,
-                              engine->work_gradient, &source);
-    diagnose_latents_row(engine, engine->work_gradient, point, row);
-    if (drag != 1 && source > 0 && isfinite(probe->meter_ohms)) {
-        double scale = (probe->meter_ohms + source) / (probe->meter_ohms + drag * source);
-        volts *= scale;
-        for (int l = 0; l < engine->columns; l++)
-            row[l] *= (float)scale;
-    }
-    return volts + diagnose_chart_apply(engine, row);
+/* Where the amp is not linear about a place (a grid that the meter drags down and its cathode with
+ * it, an electrode left floating) the meter is truly joined and the amp solved again. */
+static bool must_join(const diagnose_load *load, const solve_probe *probe, double volts,
+                      double source) {
+    if (probe->heater || !isfinite(probe->meter_ohms)) return false;
+    double share = source / (probe->meter_ohms + source);
+    if (share < LIGHT_LOAD || share * fabs(volts) < LEAST_LOAD_VOLTS) return false;
+    return load->bends || source > 2 * load->source || source < 0.5 * load->source;
 }
 
-/* From the loaded reading v of an unloaded u: u = v (1 + drag source / meter). */
-double diagnose_drag(diagnose_engine *engine, const double *numbers, const double *x,
-                     const solve_probe *probe) {
-    solve_probe bare = *probe;
+double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
+                         const solve_probe *probe, const diagnose_load *load, float *row) {
+    solve_work *work = engine->bench.work;
     double source = 0;
-    bare.meter_ohms = INFINITY;
-    double unloaded = solve_read(engine->bench.work, numbers, x, &bare, NULL, &source);
-    if (probe->heater || !isfinite(probe->meter_ohms)) return 1;
-    if (source < LIGHT_LOAD * probe->meter_ohms || fabs(unloaded) < LEAST_DRAG_VOLTS) return 1;
-    double loaded = solve_read_loaded(engine->bench.work, numbers, x, probe);
-    if (isnan(loaded) || fabs(loaded) < 0.01 * fabs(unloaded)) return 1;
-    double drag = (unloaded / loaded - 1) * probe->meter_ohms / source;
-    return fmin(fmax(drag, 0.02), 10);
+    double shown = solve_read(work, engine->work_numbers, engine->work_x, probe,
+                              engine->work_gradient, &source);
+    diagnose_latents_row(engine, engine->work_gradient, point, row);
+    double bare = isfinite(probe->meter_ohms)
+                      ? shown * (probe->meter_ohms + source) / probe->meter_ohms
+                      : shown;
+    if (must_join(load, probe, bare, source)) {
+        double joined = solve_read_loaded(work, engine->work_numbers, engine->work_x, probe);
+        double scale = joined / shown;
+        if (isfinite(joined)) shown = joined;
+        if (isfinite(scale) && scale > 0)
+            for (int l = 0; l < engine->columns; l++)
+                row[l] *= (float)fmin(scale, MOST_SCALE);
+    }
+    return shown + diagnose_chart_apply(engine, row);
+}
+
+diagnose_load diagnose_load_at(diagnose_engine *engine, const double *numbers, const double *x,
+                               const solve_probe *probe) {
+    diagnose_load load = {.source = 0};
+    double shown = solve_read(engine->bench.work, numbers, x, probe, NULL, &load.source);
+    if (probe->heater || !isfinite(probe->meter_ohms)) return load;
+    if (load.source < LIGHT_LOAD * probe->meter_ohms) return load;
+    double joined = solve_read_loaded(engine->bench.work, numbers, x, probe);
+    load.bends = isfinite(joined) && fabs(joined - shown) > 0.02 + 0.01 * fabs(shown);
+    return load;
 }
 
 static bool make_room(diagnose_engine *engine, diagnose_point *point) {
@@ -69,7 +81,7 @@ bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *pl
         if (!here && !diagnose_visit(engine, point)) return false;
         here = true;
         double volts = diagnose_probe_at(engine, point, &engine->places.place[place].probe,
-                                         engine->drag[place],
+                                         &engine->load[place],
                                          point->a + (size_t)place * (size_t)engine->columns);
         if (!isfinite(volts)) return false;
         point->mean[place] = volts;

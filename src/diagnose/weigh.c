@@ -67,12 +67,13 @@ static int place_with(const diagnose_engine *engine, const solve_probe *probe) {
 
 static bool take_room(diagnose_run_state *run) {
     size_t n = (size_t)run->n + 1;
-    double **lists[] = {&run->y, &run->noise, &run->broad, &run->source, &run->drag, &run->healthy};
+    double **lists[] = {&run->y, &run->noise, &run->broad, &run->healthy};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (!(*lists[i] = base_arena_take(run->arena, n, sizeof(double)))) return false;
     run->place = base_arena_take(run->arena, n, sizeof(int));
     run->healthy_row = base_arena_take(run->arena, n * (size_t)run->engine->columns, sizeof(float));
-    return run->place && run->healthy_row;
+    run->load = base_arena_take(run->arena, n, sizeof *run->load);
+    return run->place && run->healthy_row && run->load;
 }
 
 /* What the mains was measured as is one more reading: of the mains itself, and never wrong. */
@@ -95,13 +96,12 @@ static bool set_readings(diagnose_run_state *run) {
         float *row = run->healthy_row + (size_t)i * (size_t)engine->columns;
         run->place[i] = place_with(engine, &reading->probe);
         run->y[i] = reading->volts;
-        run->drag[i] = diagnose_drag(engine, engine->work_numbers, engine->work_x, &reading->probe);
+        run->load[i] =
+            diagnose_load_at(engine, engine->work_numbers, engine->work_x, &reading->probe);
         run->healthy[i] =
-            diagnose_probe_at(engine, &engine->point[0], &reading->probe, run->drag[i], row);
-        solve_read(engine->bench.work, engine->work_numbers, engine->work_x, &reading->probe, NULL,
-                   &run->source[i]);
+            diagnose_probe_at(engine, &engine->point[0], &reading->probe, &run->load[i], row);
         run->noise[i] = diagnose_noise(engine, &reading->meter, reading->volts, reading->resolution,
-                                       run->source[i]);
+                                       run->load[i].source);
         run->broad[i] = -log(reading->probe.heater ? 15 : engine->span);
     }
     return true;
@@ -162,7 +162,7 @@ static double roughly(const diagnose_run_state *run, const diagnose_point *point
     const solve_probe *probe = &run->readings->reading[i].probe;
     double volts = diagnose_bare(run->engine, point, probe);
     if (probe->heater || !isfinite(probe->meter_ohms)) return volts;
-    return volts * probe->meter_ohms / (probe->meter_ohms + run->drag[i] * run->source[i]);
+    return volts * probe->meter_ohms / (probe->meter_ohms + run->load[i].source);
 }
 
 /* The readings that depart most from the healthy amp, as indices into the run's. */
@@ -266,7 +266,7 @@ static bool fetch_other(diagnose_run_state *run, diagnose_point *point, int i, f
     if (i >= run->given)
         *m = mains_row(run->engine, point, row);
     else
-        *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, run->drag[i],
+        *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, &run->load[i],
                                row);
     return isfinite(*m);
 }
