@@ -9,18 +9,53 @@ import { chromium } from "playwright-core";
 const [, , base, folder, ...only] = process.argv;
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const SIZES = { laptop: { width: 1366, height: 768 }, tablet: { width: 820, height: 1180 } };
-const STEPS = ["take-in", "make-safe", "look-over", "measure", "find", "decide", "repair", "prove", "hand-back"];
-const ROUTES = only.length ? only : ["", "new", "amps", ...STEPS.map((step) => `jobs/101/${step}`), "jobs/102/make-safe", "jobs/103/make-safe", "jobs/102/look-over"];
-const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
+const STEPS = [
+  "take-in",
+  "make-safe",
+  "look-over",
+  "measure",
+  "find",
+  "decide",
+  "repair",
+  "prove",
+  "hand-back",
+];
+const ROUTES = only.length
+  ? only
+  : [
+      "",
+      "new",
+      "amps",
+      ...STEPS.map((step) => `jobs/101/${step}`),
+      "jobs/102/make-safe",
+      "jobs/103/make-safe",
+      "jobs/102/look-over",
+    ];
+const FLAGS = [
+  "--no-sandbox",
+  "--disable-gpu",
+  "--disable-quic",
+  "--no-first-run",
+  "--disable-background-networking",
+  "--disable-component-update",
+  "--disable-sync",
+];
 const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
 
 mkdirSync(folder, { recursive: true });
-const context = await chromium.launchPersistentContext(mkdtempSync(join(tmpdir(), "look-")), { executablePath: "/usr/bin/chromium", args: FLAGS, bypassCSP: true });
+const context = await chromium.launchPersistentContext(mkdtempSync(join(tmpdir(), "look-")), {
+  executablePath: "/usr/bin/chromium",
+  args: FLAGS,
+  bypassCSP: true,
+});
 let violations = 0;
 for (const [size, viewport] of Object.entries(SIZES))
   for (const scheme of ["light", "dark"]) {
     const page = await context.newPage();
-    page.on("console", (message) => message.type() === "error" && console.log("console:", message.text()));
+    page.on(
+      "console",
+      (message) => message.type() === "error" && console.log("console:", message.text()),
+    );
     page.on("pageerror", (error) => console.log("error:", error.message));
     await page.setViewportSize(viewport);
     await page.emulateMedia({ colorScheme: scheme });
@@ -34,7 +69,12 @@ for (const [size, viewport] of Object.entries(SIZES))
       const found = await page.evaluate((tags) => window.axe.run({ runOnly: tags }), TAGS);
       for (const { id, help, nodes } of found.violations) {
         violations++;
-        console.log(`${name}: ${id}: ${help}: ${nodes.map((node) => `${node.target} ${node.any[0]?.message ?? ""}`).slice(0, 3).join(" | ")}`);
+        console.log(
+          `${name}: ${id}: ${help}: ${nodes
+            .map((node) => `${node.target} ${node.any[0]?.message ?? ""}`)
+            .slice(0, 3)
+            .join(" | ")}`,
+        );
       }
     }
     await page.close();

@@ -9,14 +9,24 @@ import { library } from "./amps.mjs";
 import { seed, Shop } from "./shop.mjs";
 
 const [, , outdir, program, port = "8473"] = process.argv;
-const types = new Map(readFileSync(join(outdir, "files.txt"), "utf8").trim().split("\n").map((line) => line.split("\t")));
+const types = new Map(
+  readFileSync(join(outdir, "files.txt"), "utf8")
+    .trim()
+    .split("\n")
+    .map((line) => line.split("\t")),
+);
 const run = (...words) =>
-  new Promise((done) => execFile(program, [...words, "--json"], { maxBuffer: 1 << 26 }, (error, out, complaint) => done(JSON.parse(out || complaint))));
+  new Promise((done) =>
+    execFile(program, [...words, "--json"], { maxBuffer: 1 << 26 }, (error, out, complaint) =>
+      done(JSON.parse(out || complaint)),
+    ),
+  );
 const amps = library();
 const shop = new Shop(amps);
 seed(shop);
 const streams = new Set();
-const tell = (what, data) => streams.forEach((stream) => stream.write(`event: ${what}\ndata: ${JSON.stringify(data)}\n\n`));
+const tell = (what, data) =>
+  streams.forEach((stream) => stream.write(`event: ${what}\ndata: ${JSON.stringify(data)}\n\n`));
 
 const readings = (view, phase) => view.readings[phase].map(({ at, volts }) => `${at}=${volts}`);
 
@@ -26,10 +36,17 @@ async function chart(job, phase) {
   for (const line of answer.lines) {
     const read = view.readings[phase].find(({ at }) => at === line.at)?.volts ?? null;
     line.read = read;
-    line.verdict = read === null ? "" : read < line.low ? "low" : read > line.high ? "high" : "inside";
+    line.verdict =
+      read === null ? "" : read < line.low ? "low" : read > line.high ? "high" : "inside";
     const [, tube, pin] = /^(V\d+)\.(\d+)$/.exec(line.at) ?? [];
-    const pins = tube && ["octal", 8, "noval", 9][(amps.get(shop.ampOf(job).name).tubes[tube].type.startsWith("12A") ? 2 : 0) + 1];
-    line.probe = tube ? { tube, base: pins === 9 ? "noval" : "octal", pins, pin: Number(pin), electrode: line.what } : null;
+    const pins =
+      tube &&
+      ["octal", 8, "noval", 9][
+        (amps.get(shop.ampOf(job).name).tubes[tube].type.startsWith("12A") ? 2 : 0) + 1
+      ];
+    line.probe = tube
+      ? { tube, base: pins === 9 ? "noval" : "octal", pins, pin: Number(pin), electrode: line.what }
+      : null;
   }
   return answer;
 }
@@ -43,22 +60,55 @@ const routes = [
   ["GET", /^\/api\/ping$/, () => ({ gridleak: "0.1.0" })],
   ["GET", /^\/api\/shop$/, () => shop.shop],
   ["PUT", /^\/api\/shop$/, (_, body) => (shop.shop = body)],
-  ["GET", /^\/api\/jobs$/, (_, __, q) => shop.search(q.get("q") ?? "", q.get("open") === "1", Number(q.get("most") ?? 50))],
+  [
+    "GET",
+    /^\/api\/jobs$/,
+    (_, __, q) => shop.search(q.get("q") ?? "", q.get("open") === "1", Number(q.get("most") ?? 50)),
+  ],
   ["POST", /^\/api\/jobs$/, (_, body) => ({ job: shop.open(body) })],
   ["GET", /^\/api\/jobs\/(\d+)$/, ([job]) => shop.view(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/facts$/, ([job]) => shop.facts(job)],
-  ["POST", /^\/api\/jobs\/(\d+)\/facts$/, ([job], body) => answerFact(job, shop.add(job, body), body.kind)],
-  ["POST", /^\/api\/jobs\/(\d+)\/edit$/, ([job], body) => answerFact(job, shop.add(job, { kind: "edit", body }), "edit")],
-  ["POST", /^\/api\/jobs\/(\d+)\/undo$/, ([job], body) => ({ undone: shop.undo(job, body.fact), view: shop.view(job) })],
+  [
+    "POST",
+    /^\/api\/jobs\/(\d+)\/facts$/,
+    ([job], body) => answerFact(job, shop.add(job, body), body.kind),
+  ],
+  [
+    "POST",
+    /^\/api\/jobs\/(\d+)\/edit$/,
+    ([job], body) => answerFact(job, shop.add(job, { kind: "edit", body }), "edit"),
+  ],
+  [
+    "POST",
+    /^\/api\/jobs\/(\d+)\/undo$/,
+    ([job], body) => ({ undone: shop.undo(job, body.fact), view: shop.view(job) }),
+  ],
   ["GET", /^\/api\/jobs\/(\d+)\/safety$/, ([job]) => shop.safety(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/chart$/, ([job], _, q) => chart(job, q.get("phase") ?? "before")],
-  ["GET", /^\/api\/jobs\/(\d+)\/suspects$/, ([job], _, q) => suspects(job, q.get("phase") ?? "before")],
+  [
+    "GET",
+    /^\/api\/jobs\/(\d+)\/suspects$/,
+    ([job], _, q) => suspects(job, q.get("phase") ?? "before"),
+  ],
   ["GET", /^\/api\/jobs\/(\d+)\/amp$/, ([job]) => shop.ampOf(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/differences$/, ([job]) => shop.differences(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/dates$/, ([job]) => shop.dates(job)],
-  ["GET", /^\/api\/history$/, () => ({ alike: 31, causes: [{ part: "C6", what: "leaky", count: 19 }] })],
-  ["GET", /^\/api\/amps$/, () => [...amps.values()].map(({ name, family, story }) => ({ name, family, story, own: false }))],
-  ["GET", /^\/api\/amps\/([\w-]+)$/, async ([name]) => ({ ...amps.get(name), own: false, chart: await run("chart", name) })],
+  [
+    "GET",
+    /^\/api\/history$/,
+    () => ({ alike: 31, causes: [{ part: "C6", what: "leaky", count: 19 }] }),
+  ],
+  [
+    "GET",
+    /^\/api\/amps$/,
+    () =>
+      [...amps.values()].map(({ name, family, story }) => ({ name, family, story, own: false })),
+  ],
+  [
+    "GET",
+    /^\/api\/amps\/([\w-]+)$/,
+    async ([name]) => ({ ...amps.get(name), own: false, chart: await run("chart", name) }),
+  ],
   ["POST", /^\/api\/check$/, () => ({ errors: [], warnings: [] })],
 ];
 
@@ -71,7 +121,11 @@ function answerFact(job, fact, kind) {
 function file(path, response) {
   const name = path === "/" ? "index.html" : path.slice(1);
   if (!types.has(name)) return response.writeHead(404).end();
-  response.writeHead(200, { "Content-Type": types.get(name), "Content-Encoding": "gzip", "Content-Security-Policy": "default-src 'self'" });
+  response.writeHead(200, {
+    "Content-Type": types.get(name),
+    "Content-Encoding": "gzip",
+    "Content-Security-Policy": "default-src 'self'",
+  });
   response.end(readFileSync(join(outdir, `${name}.gz`)));
 }
 
@@ -89,8 +143,13 @@ async function bytes(request) {
 }
 
 function photo(path, body, response) {
-  if (body) return response.writeHead(200, { "Content-Type": "application/json" }).end(JSON.stringify({ hash: shop.keepPhoto(body) }));
-  response.writeHead(200, { "Content-Type": "image/jpeg" }).end(shop.photos.get(path.split("/").at(-1)));
+  if (body)
+    return response
+      .writeHead(200, { "Content-Type": "application/json" })
+      .end(JSON.stringify({ hash: shop.keepPhoto(body) }));
+  response
+    .writeHead(200, { "Content-Type": "image/jpeg" })
+    .end(shop.photos.get(path.split("/").at(-1)));
 }
 
 async function serve(request, response) {
@@ -103,14 +162,26 @@ async function serve(request, response) {
   for (const [method, pattern, answer] of routes) {
     const found = method === request.method && pattern.exec(pathname);
     if (!found) continue;
-    const result = await answer(found.slice(1), body.length ? JSON.parse(body) : null, searchParams);
-    return response.writeHead(200, { "Content-Type": "application/json" }).end(JSON.stringify(result));
+    const result = await answer(
+      found.slice(1),
+      body.length ? JSON.parse(body) : null,
+      searchParams,
+    );
+    return response
+      .writeHead(200, { "Content-Type": "application/json" })
+      .end(JSON.stringify(result));
   }
   throw Object.assign(new Error(`no ${request.method} ${pathname} here`), { status: 404 });
 }
 
 createServer((request, response) => {
   serve(request, response).catch((error) =>
-    response.writeHead(error.status ?? 400, { "Content-Type": "application/json" })
-      .end(JSON.stringify({ errors: [{ code: "value", cause: error.message, remedy: error.remedy ?? null }] })));
+    response
+      .writeHead(error.status ?? 400, { "Content-Type": "application/json" })
+      .end(
+        JSON.stringify({
+          errors: [{ code: "value", cause: error.message, remedy: error.remedy ?? null }],
+        }),
+      ),
+  );
 }).listen(Number(port), "127.0.0.1", () => console.log(`http://127.0.0.1:${port}/`));

@@ -27,7 +27,9 @@ function hear(up: boolean): void {
 }
 
 const silence = (cause: string): ApiError =>
-  new ApiError(0, [{ code: "file", cause, remedy: "What you typed is kept here. Start gridleak bench again." }]);
+  new ApiError(0, [
+    { code: "file", cause, remedy: "What you typed is kept here. Start gridleak bench again." },
+  ]);
 
 async function refusal(answer: Response): Promise<ApiError> {
   let faults: Fault[] = [];
@@ -37,7 +39,9 @@ async function refusal(answer: Response): Promise<ApiError> {
     // Not JSON: the status alone must do.
   }
   if (!faults.length)
-    faults = [{ code: "unknown", cause: `The program refused (${answer.status} ${answer.statusText}).` }];
+    faults = [
+      { code: "unknown", cause: `The program refused (${answer.status} ${answer.statusText}).` },
+    ];
   return new ApiError(answer.status, faults);
 }
 
@@ -75,7 +79,12 @@ export async function request<T>(path: string, ask: Ask = {}): Promise<T> {
 
 export const PHOTO_BYTES = 40_000_000;
 
-export function sendPhoto(job: number, file: Blob, on: (part: number) => void, stop: AbortSignal): Promise<{ hash: string }> {
+export function sendPhoto(
+  job: number,
+  file: Blob,
+  on: (part: number) => void,
+  stop: AbortSignal,
+): Promise<{ hash: string }> {
   return new Promise((resolve, reject) => {
     const ask = new XMLHttpRequest();
     ask.open("POST", `/api/jobs/${job}/photos`);
@@ -85,9 +94,13 @@ export function sendPhoto(job: number, file: Blob, on: (part: number) => void, s
     const fail = () => reject(silence("The photo did not arrive."));
     ask.onerror = fail;
     ask.ontimeout = fail;
-    ask.onabort = () => reject(new ApiError(0, [{ code: "usage", cause: "Stopped. The photo was not kept." }]));
+    ask.onabort = () =>
+      reject(new ApiError(0, [{ code: "usage", cause: "Stopped. The photo was not kept." }]));
     ask.onload = () => {
-      const answer = new Response(ask.responseText, { status: ask.status, statusText: ask.statusText });
+      const answer = new Response(ask.responseText, {
+        status: ask.status,
+        statusText: ask.statusText,
+      });
       if (answer.ok) resolve(answer.json() as Promise<{ hash: string }>);
       else void refusal(answer).then(reject);
     };
@@ -116,7 +129,10 @@ export const waiting = signal<Waiting[]>(stored());
 /** False where the browser keeps nothing: then facts live in this tab only. */
 export const keeps = signal(true);
 
-const promises = new Map<string, { done: (answer: Recorded) => void; failed: (error: ApiError) => void }>();
+const promises = new Map<
+  string,
+  { done: (answer: Recorded) => void; failed: (error: ApiError) => void }
+>();
 let onView: (view: View) => void = () => {};
 
 const storageKey = (fact: Waiting): string => `${PREFIX}${fact.made}.${fact.token}`;
@@ -154,16 +170,27 @@ let lastMade = 0;
 /** Records a fact. It is in this browser's storage when this returns; the promise resolves when the
  * program has it on its disk, and fails only when the program refuses it. */
 export function record(
-  job: number, kind: string, body: Record<string, unknown>, more: { replaces?: number | null; words: string },
+  job: number,
+  kind: string,
+  body: Record<string, unknown>,
+  more: { replaces?: number | null; words: string },
 ): Promise<Recorded> {
   lastMade = Math.max(Date.now(), lastMade + 1); // two in one millisecond keep their order
   const fact: Waiting = {
-    token: crypto.randomUUID(), job, kind, body, made: lastMade,
-    replaces: more.replaces ?? null, words: more.words, refused: null,
+    token: crypto.randomUUID(),
+    job,
+    kind,
+    body,
+    made: lastMade,
+    replaces: more.replaces ?? null,
+    words: more.words,
+    refused: null,
   };
   keep(fact);
   waiting.value = [...waiting.value, fact];
-  const answer = new Promise<Recorded>((done, failed) => promises.set(fact.token, { done, failed }));
+  const answer = new Promise<Recorded>((done, failed) =>
+    promises.set(fact.token, { done, failed }),
+  );
   answer.catch(() => {}); // the status line shows refusals, whoever listens or not
   void flush();
   return answer;
@@ -171,9 +198,14 @@ export function record(
 
 async function send(fact: Waiting): Promise<void> {
   const { token, kind, body } = fact;
-  const ask = fact.replaces ? { kind, body, token, replaces: fact.replaces } : { kind, body, token };
+  const ask = fact.replaces
+    ? { kind, body, token, replaces: fact.replaces }
+    : { kind, body, token };
   try {
-    const answer = await request<Recorded>(`/api/jobs/${fact.job}/facts`, { method: "POST", body: ask });
+    const answer = await request<Recorded>(`/api/jobs/${fact.job}/facts`, {
+      method: "POST",
+      body: ask,
+    });
     forget(fact);
     onView(answer.view);
     promises.get(token)?.done(answer);
@@ -202,7 +234,8 @@ export async function flush(): Promise<void> {
   try {
     await alone(async () => {
       let next: Waiting | undefined;
-      while ((next = waiting.value.find((fact) => !fact.refused && !takenElsewhere(fact)))) await send(next);
+      while ((next = waiting.value.find((fact) => !fact.refused && !takenElsewhere(fact))))
+        await send(next);
     });
     trouble.value = null;
   } catch (error) {

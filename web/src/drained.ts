@@ -30,7 +30,10 @@ function pendingPower(job: number): boolean | null {
 
 const highest = (view: View): number | null =>
   view.drained.capacitors.reduce<number | null>(
-    (most, { volts: read }) => (read !== null && Math.abs(read) >= Math.abs(most ?? 0) ? read : most), null);
+    (most, { volts: read }) =>
+      read !== null && Math.abs(read) >= Math.abs(most ?? 0) ? read : most,
+    null,
+  );
 
 function note(view: View): string {
   const { capacitors, words } = view.drained;

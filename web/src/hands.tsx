@@ -17,7 +17,8 @@ interface Props {
 // What has been answered, until the next power-up or reload. Never stored: tomorrow it is asked again.
 const answered = signal<ReadonlySet<string>>(new Set());
 
-const questionOf = (view: View, mode: string): string => `${view.job} ${mode} ${view.powered.at ?? 0}`;
+const questionOf = (view: View, mode: string): string =>
+  `${view.job} ${mode} ${view.powered.at ?? 0}`;
 
 const DEAD = [
   "Mains plug out, where you can see it.",
@@ -29,7 +30,8 @@ const LIVE = [
   "One hand holds the red probe, the other stays in your pocket. No rings, no watch strap, dry floor, nobody leaning in.",
   "Clip on and off only with it switched off. Not sure? Stop.",
 ];
-const ON_MAINS = "No power transformer: the mains is in the circuit, and the chassis may be live even when it is off. Isolation transformer, or leave it.";
+const ON_MAINS =
+  "No power transformer: the mains is in the circuit, and the chassis may be live even when it is off. Isolation transformer, or leave it.";
 
 export function HandsInside({ view, does, mode = "dead", children }: Props) {
   const state = drained(view);
@@ -37,9 +39,12 @@ export function HandsInside({ view, does, mode = "dead", children }: Props) {
   const question = questionOf(view, mode);
   const asked = answered.value.has(question);
   const rules = mode === "live" ? LIVE : DEAD;
-  const head = mode === "live"
-    ? "Live readings: one hand"
-    : state.on ? "Hands out: it is switched on" : "Hands out: not every filter capacitor has been read below 60 V";
+  const head =
+    mode === "live"
+      ? "Live readings: one hand"
+      : state.on
+        ? "Hands out: it is switched on"
+        : "Hands out: not every filter capacitor has been read below 60 V";
   return (
     <>
       <aside class={`caution${asked ? " brief" : ""}`} aria-label="Caution">
@@ -54,14 +59,24 @@ export function HandsInside({ view, does, mode = "dead", children }: Props) {
           </ul>
           {!asked && (
             <div class="row">
-              {mode === "dead" && <Link to={`jobs/${view.job}/make-safe`} kind="main">Go to Make safe</Link>}
+              {mode === "dead" && (
+                <Link to={`jobs/${view.job}/make-safe`} kind="main">
+                  Go to Make safe
+                </Link>
+              )}
               <Button onClick={() => (answered.value = new Set([...answered.value, question]))}>
-                {mode === "live" ? "Understood: show the chart" : `Open it to ${does}; my hands stay out`}
+                {mode === "live"
+                  ? "Understood: show the chart"
+                  : `Open it to ${does}; my hands stay out`}
               </Button>
             </div>
           )}
         </div>
-        {asked && mode === "dead" && <Link to={`jobs/${view.job}/make-safe`} kind="button">Make safe</Link>}
+        {asked && mode === "dead" && (
+          <Link to={`jobs/${view.job}/make-safe`} kind="button">
+            Make safe
+          </Link>
+        )}
       </aside>
       {asked && children}
     </>

@@ -52,7 +52,8 @@ export function useKeys(title: string, keys: Key[]): void {
 
 const typing = (target: EventTarget | null): boolean =>
   target instanceof HTMLElement &&
-  (target.isContentEditable || target.matches("textarea, select, input:not([type=radio], [type=checkbox], [type=button])"));
+  (target.isContentEditable ||
+    target.matches("textarea, select, input:not([type=radio], [type=checkbox], [type=button])"));
 
 function press(event: KeyboardEvent): void {
   if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
@@ -69,6 +70,11 @@ function press(event: KeyboardEvent): void {
 export const startKeys = (): void => window.addEventListener("keydown", press);
 
 const NAMES: Record<string, string> = {
-  ArrowUp: "\u2191", ArrowDown: "\u2193", ArrowLeft: "\u2190", ArrowRight: "\u2192", " ": "Space", Escape: "Esc",
+  ArrowUp: "\u2191",
+  ArrowDown: "\u2193",
+  ArrowLeft: "\u2190",
+  ArrowRight: "\u2192",
+  " ": "Space",
+  Escape: "Esc",
 };
 export const keyName = (key: string): string => NAMES[key] ?? key;

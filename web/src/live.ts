@@ -15,7 +15,9 @@ function hold(tell: Hear): Promise<never> {
   const open = () => {
     const stream = new EventSource("/api/events");
     for (const what of NAMES)
-      stream.addEventListener(what, (event) => tell({ what, ...JSON.parse((event as MessageEvent<string>).data) }));
+      stream.addEventListener(what, (event) =>
+        tell({ what, ...JSON.parse((event as MessageEvent<string>).data) }),
+      );
     stream.onopen = () => tell({ what: "again" });
     stream.onerror = () => {
       tell({ what: "gone" });

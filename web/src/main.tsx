@@ -11,4 +11,6 @@ import { start } from "./store";
 // The script stands in the head: the theme is set before anything is painted.
 start();
 startKeys();
-document.addEventListener("DOMContentLoaded", () => render(<Shell />, document.getElementById("page")!));
+document.addEventListener("DOMContentLoaded", () =>
+  render(<Shell />, document.getElementById("page")!),
+);

@@ -6,7 +6,18 @@ import { drained } from "./drained";
 import { groups, keyName, setSingleKeys, singleKeys, useKeys, type Key } from "./keys";
 import { pages } from "./pages";
 import { panels } from "./panels";
-import { applyView, go, notice, route, say, setTheme, theme, useResource, useView, type Theme } from "./store";
+import {
+  applyView,
+  go,
+  notice,
+  route,
+  say,
+  setTheme,
+  theme,
+  useResource,
+  useView,
+  type Theme,
+} from "./store";
 import { STAGES, type Shop, type View } from "./types";
 import { Button, Choice } from "./ui/controls";
 import { Dialog, From, Problem } from "./ui/frame";
@@ -18,7 +29,11 @@ const shows = signal<"" | "keys" | "waiting">("");
 export function Shell() {
   const [first = "", ...rest] = route.value;
   useKeys("Everywhere", everywhere());
-  return first === "jobs" ? <Job job={Number(rest[0])} panel={rest[1] ?? null} /> : <Beside id={first} rest={rest} />;
+  return first === "jobs" ? (
+    <Job job={Number(rest[0])} panel={rest[1] ?? null} />
+  ) : (
+    <Beside id={first} rest={rest} />
+  );
 }
 
 function everywhere(): Key[] {
@@ -31,7 +46,8 @@ function everywhere(): Key[] {
 }
 
 const dark = (): boolean =>
-  theme.value === "dark" || (theme.value === "auto" && matchMedia("(prefers-color-scheme: dark)").matches);
+  theme.value === "dark" ||
+  (theme.value === "auto" && matchMedia("(prefers-color-scheme: dark)").matches);
 
 /* ---- a job ---------------------------------------------------------------------------------------- */
 
@@ -79,11 +95,15 @@ function Band({ view, job }: { view: View | null; job: number }) {
       <div class="band-cell amp">
         <span class="band-label">Amp</span>
         <span class="band-main">{view?.amp.name}</span>
-        <span class="band-note">{view && (view.amp.transformerless ? <OnMains /> : view.amp.family)}</span>
+        <span class="band-note">
+          {view && (view.amp.transformerless ? <OnMains /> : view.amp.family)}
+        </span>
       </div>
       <div class="band-cell wrong">
         <span class="band-label">Complaint</span>
-        <span class="band-text" title={view?.complaint}>{view?.complaint}</span>
+        <span class="band-text" title={view?.complaint}>
+          {view?.complaint}
+        </span>
       </div>
       <a class={`band-cell drain ${state?.tone ?? "plain"}`} href={`#/jobs/${job}/make-safe`}>
         <span class="band-label">Filter capacitors</span>
@@ -124,9 +144,13 @@ function Steps({ job, here, view }: { job: number; here: string; view: View | nu
           return (
             <li key={id} class={state}>
               <a href={`#/jobs/${job}/${id}`} aria-current={id === here ? "step" : undefined}>
-                <span class="step-key" aria-hidden="true">{key}</span>
+                <span class="step-key" aria-hidden="true">
+                  {key}
+                </span>
                 <span class="step-name">{title}</span>
-                <span class="unseen">{state === "past" ? ", behind you" : state === "next" ? ", comes next" : ""}</span>
+                <span class="unseen">
+                  {state === "past" ? ", behind you" : state === "next" ? ", comes next" : ""}
+                </span>
               </a>
             </li>
           );
@@ -152,7 +176,9 @@ function Beside({ id, rest }: { id: string; rest: string[] }) {
           {pages.map((one) => (
             <li key={one.id}>
               <a href={`#/${one.id}`} aria-current={one === page ? "page" : undefined}>
-                <span class="step-key" aria-hidden="true">{one.key}</span>
+                <span class="step-key" aria-hidden="true">
+                  {one.key}
+                </span>
                 <span class="step-name">{one.title}</span>
               </a>
             </li>
@@ -182,7 +208,13 @@ function StatusLine() {
         <Saved />
       </div>
       <div class="status-tools">
-        <Choice label="Light or dark" hideLabel options={THEMES} value={theme.value} onChoose={setTheme} />
+        <Choice
+          label="Light or dark"
+          hideLabel
+          options={THEMES}
+          value={theme.value}
+          onChoose={setTheme}
+        />
         <Button kind="quiet" onClick={() => (shows.value = "keys")}>
           Keys <kbd>?</kbd>
         </Button>
@@ -201,7 +233,9 @@ function Saved() {
       <span class="status-mark hazard">
         <Mark shape="hazard" />
         <span>Refused: {refused[0]!.words}</span>
-        <Button kind="quiet" onClick={() => (shows.value = "waiting")}>See why</Button>
+        <Button kind="quiet" onClick={() => (shows.value = "waiting")}>
+          See why
+        </Button>
       </span>
     );
   if (unsaved.length)
@@ -212,14 +246,18 @@ function Saved() {
           Not saved yet: {unsaved.length === 1 ? unsaved[0]!.words : `${unsaved.length} things`}.{" "}
           {keeps.value ? "Kept in this browser" : "Kept in this tab only: leave it open"}
         </span>
-        <Button kind="quiet" onClick={() => (shows.value = "waiting")}>See them</Button>
+        <Button kind="quiet" onClick={() => (shows.value = "waiting")}>
+          See them
+        </Button>
       </span>
     );
   if (!link.value.up)
     return (
       <span class="status-mark hazard">
         <Mark shape="dash" />
-        <span>The program does not answer. What you type is kept here. Start gridleak bench again.</span>
+        <span>
+          The program does not answer. What you type is kept here. Start gridleak bench again.
+        </span>
       </span>
     );
   return <LastNotice />;
@@ -239,10 +277,13 @@ function LastNotice() {
     <span class={`status-mark${last.faults ? " hazard" : ""}`}>
       <Mark shape={last.faults ? "hazard" : "dot"} />
       <span>
-        {clock(last.at)} {last.words} {last.faults?.map((fault) => `${fault.cause} ${fault.remedy ?? ""}`).join(" ")}
+        {clock(last.at)} {last.words}{" "}
+        {last.faults?.map((fault) => `${fault.cause} ${fault.remedy ?? ""}`).join(" ")}
       </span>
       {back && (
-        <Button kind="quiet" onClick={() => void takeBack(back.job, back.fact)}>Take back</Button>
+        <Button kind="quiet" onClick={() => void takeBack(back.job, back.fact)}>
+          Take back
+        </Button>
       )}
     </span>
   );
@@ -268,10 +309,15 @@ function KeysDialog() {
           </section>
         ))}
       </div>
-      <p>Tab and Shift+Tab go from field to field, Enter records. Single keys rest while you type.</p>
+      <p>
+        Tab and Shift+Tab go from field to field, Enter records. Single keys rest while you type.
+      </p>
       <Choice
         label="Single keys"
-        options={[{ value: "on", words: "On" }, { value: "off", words: "Off" }]}
+        options={[
+          { value: "on", words: "On" },
+          { value: "off", words: "Off" },
+        ]}
         value={singleKeys.value ? "on" : "off"}
         onChoose={(on) => setSingleKeys(on === "on")}
       />
@@ -281,20 +327,29 @@ function KeysDialog() {
 
 function WaitingDialog() {
   return (
-    <Dialog title="Not saved yet" open={shows.value === "waiting"} onClose={() => (shows.value = "")}>
+    <Dialog
+      title="Not saved yet"
+      open={shows.value === "waiting"}
+      onClose={() => (shows.value = "")}
+    >
       <Problem faults={trouble.value} />
       <ul class="waiting">
         {waiting.value.map((fact) => (
           <li key={fact.token}>
             <p>
-              <strong>{fact.words}</strong> <span class="dim">{clock(fact.made)}, {fact.kind}</span>
+              <strong>{fact.words}</strong>{" "}
+              <span class="dim">
+                {clock(fact.made)}, {fact.kind}
+              </span>
             </p>
             {fact.refused ? (
               <>
                 <Problem faults={fact.refused} />
                 <div class="row">
                   <Button onClick={() => retry(fact)}>Send again</Button>
-                  <Button kind="hazard" onClick={() => discard(fact)}>Throw away</Button>
+                  <Button kind="hazard" onClick={() => discard(fact)}>
+                    Throw away
+                  </Button>
                 </div>
               </>
             ) : (

@@ -7,7 +7,8 @@ import type { Fault, View } from "./types";
 
 /* ---- where: #/jobs/12/make-safe ---------------------------------------------------------------- */
 
-const parts = (): string[] => location.hash.replace(/^#\/?/, "").split("/").filter(Boolean).map(decodeURIComponent);
+const parts = (): string[] =>
+  location.hash.replace(/^#\/?/, "").split("/").filter(Boolean).map(decodeURIComponent);
 export const route = signal<string[]>(parts());
 window.addEventListener("hashchange", () => (route.value = parts()));
 
@@ -35,7 +36,12 @@ const kept = new Map<string, Kept>();
 function entry(path: string): Kept {
   let found = kept.get(path);
   if (!found) {
-    found = { state: signal({ data: null, faults: null, busy: false }), users: 0, stale: true, asked: 0 };
+    found = {
+      state: signal({ data: null, faults: null, busy: false }),
+      users: 0,
+      stale: true,
+      asked: 0,
+    };
     kept.set(path, found);
   }
   return found;
@@ -78,8 +84,10 @@ export function refresh(touched: (path: string) => boolean): void {
   }
 }
 
-const ofJob = (job: number) => (path: string): boolean =>
-  path.startsWith(`/api/jobs/${job}/`) || path.startsWith("/api/jobs?");
+const ofJob =
+  (job: number) =>
+  (path: string): boolean =>
+    path.startsWith(`/api/jobs/${job}/`) || path.startsWith("/api/jobs?");
 
 const seen = new Map<number, number>(); // the newest fact of each job that is on screen
 
@@ -157,7 +165,8 @@ export function useDraft<T extends object>(key: string, start: T): Draft<T> {
   return {
     value: { ...start, ...typed },
     touched: typed !== null,
-    set: (change) => writeDraft(key, { ...((draftSignal(key).peek() as object | null) ?? {}), ...change }),
+    set: (change) =>
+      writeDraft(key, { ...((draftSignal(key).peek() as object | null) ?? {}), ...change }),
     clear: () => writeDraft(key, null),
   };
 }

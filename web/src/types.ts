@@ -31,12 +31,19 @@ export interface JobRow {
 }
 
 export const STAGES = [
-  "take in", "make safe", "look over", "measure", "find", "decide", "repair", "prove", "hand back",
+  "take in",
+  "make safe",
+  "look over",
+  "measure",
+  "find",
+  "decide",
+  "repair",
+  "prove",
+  "hand back",
 ] as const;
 export type Stage = (typeof STAGES)[number] | "done";
 
-export type DrainState =
-  | "not measured" | "above 60 V" | "below 60 V" | "powered since" | "on";
+export type DrainState = "not measured" | "above 60 V" | "below 60 V" | "powered since" | "on";
 
 export interface DrainedCapacitor {
   part: string;

@@ -16,13 +16,28 @@ export function readNumber(text: string): Typed {
   const unit = UNIT.exec(trimmed)?.[1]?.toLowerCase() ?? "";
   const digits = trimmed.replace(UNIT, "").replace(/\s/g, "");
   if (/^[-+]?\d{1,3}(,\d{3})+$/.test(digits) && !/^[-+]?0,/.test(digits))
-    return { kind: "wrong", words: `${digits} can be read in two ways. Write it with a point, or without the comma.` };
+    return {
+      kind: "wrong",
+      words: `${digits} can be read in two ways. Write it with a point, or without the comma.`,
+    };
   const infix = /^([-+]?\d+)k(\d+)$/i.exec(digits);
   const plain = (infix ? `${infix[1]}.${infix[2]}k` : digits).replace(",", ".");
-  if (/^[-+]?$|^[-+]?\.$|^[-+]?\d+\.$/.test(plain)) return { kind: "half", words: `Finish the number: ${text.trim()}` };
+  if (/^[-+]?$|^[-+]?\.$|^[-+]?\d+\.$/.test(plain))
+    return { kind: "half", words: `Finish the number: ${text.trim()}` };
   const found = /^([-+]?(?:\d+\.?\d*|\.\d+))(k|m)?$/i.exec(plain);
-  if (!found) return { kind: "wrong", words: `“${text.trim()}” is not a number. Write it like 182, 1.2 or -42.` };
-  const prefix = found[2] === "k" || found[2] === "K" ? 1e3 : found[2] === "M" ? 1e6 : found[2] === "m" ? 1e-3 : 1;
+  if (!found)
+    return {
+      kind: "wrong",
+      words: `“${text.trim()}” is not a number. Write it like 182, 1.2 or -42.`,
+    };
+  const prefix =
+    found[2] === "k" || found[2] === "K"
+      ? 1e3
+      : found[2] === "M"
+        ? 1e6
+        : found[2] === "m"
+          ? 1e-3
+          : 1;
   return { kind: "number", value: Number(found[1]) * prefix * (SCALE[unit] ?? 1) };
 }
 
@@ -33,8 +48,12 @@ export function readColumn(text: string): { at: string | null; typed: Typed }[] 
     .map((line) => line.trim())
     .filter(Boolean)
     .map((line) => {
-      const found = /^([A-Za-z]\w*(?:[.-]\w+)*(?:-[A-Za-z]\w*(?:\.\w+)?)?)\s*[=:;\t ]\s*(.+)$/.exec(line);
-      return found ? { at: found[1]!, typed: readNumber(found[2]!) } : { at: null, typed: readNumber(line) };
+      const found = /^([A-Za-z]\w*(?:[.-]\w+)*(?:-[A-Za-z]\w*(?:\.\w+)?)?)\s*[=:;\t ]\s*(.+)$/.exec(
+        line,
+      );
+      return found
+        ? { at: found[1]!, typed: readNumber(found[2]!) }
+        : { at: null, typed: readNumber(line) };
     });
 }
 
@@ -48,13 +67,22 @@ export function volts(value: number | null | undefined): string {
   return value < 0 && Number(text) !== 0 ? MINUS + text : text;
 }
 
-const STEPS: [number, string][] = [[1e6, "M"], [1e3, "k"], [1, ""], [1e-3, "m"], [1e-6, "\u00b5"], [1e-9, "n"], [1e-12, "p"]];
+const STEPS: [number, string][] = [
+  [1e6, "M"],
+  [1e3, "k"],
+  [1, ""],
+  [1e-3, "m"],
+  [1e-6, "\u00b5"],
+  [1e-9, "n"],
+  [1e-12, "p"],
+];
 
 /** A value with its unit in three figures: 4.70 kohm is written 4.7 kohm, 22 µF, 1.2 J. */
 export function quantity(value: number | null | undefined, unit: string): string {
   if (value === null || value === undefined) return "\u2013";
   if (value === 0) return `0 ${unit}`;
-  const [scale, prefix] = STEPS.find(([least]) => Math.abs(value) >= least * 0.9995) ?? STEPS.at(-1)!;
+  const [scale, prefix] =
+    STEPS.find(([least]) => Math.abs(value) >= least * 0.9995) ?? STEPS.at(-1)!;
   return `${Number((value / scale).toPrecision(3))} ${prefix}${unit}`;
 }
 
@@ -65,7 +93,11 @@ export function seconds(value: number | null | undefined): string {
 }
 
 const day = new Intl.DateTimeFormat(undefined, { day: "numeric", month: "short" });
-const dayYear = new Intl.DateTimeFormat(undefined, { day: "numeric", month: "short", year: "numeric" });
+const dayYear = new Intl.DateTimeFormat(undefined, {
+  day: "numeric",
+  month: "short",
+  year: "numeric",
+});
 
 export function clock(at: number): string {
   const time = new Date(at);
@@ -79,7 +111,9 @@ export function date(at: number): string {
 
 /** "10:42" today, "3 Nov 10:42" before. */
 export function when(at: number): string {
-  return new Date(at).toDateString() === new Date().toDateString() ? clock(at) : `${date(at)} ${clock(at)}`;
+  return new Date(at).toDateString() === new Date().toDateString()
+    ? clock(at)
+    : `${date(at)} ${clock(at)}`;
 }
 
 /** An amount in the smallest coin, as the shop's currency writes it. */

@@ -24,13 +24,28 @@ function Bench() {
   const [words, setWords] = useState("");
   const settled = useSettled(words.trim());
   const field = useRef<HTMLInputElement>(null);
-  const ask = settled ? `/api/jobs?q=${encodeURIComponent(settled)}&most=${MOST}` : `/api/jobs?open=1&most=${MOST}`;
+  const ask = settled
+    ? `/api/jobs?q=${encodeURIComponent(settled)}&most=${MOST}`
+    : `/api/jobs?open=1&most=${MOST}`;
   const jobs = useResource<JobRow[]>(ask);
   useKeys("Bench", [{ key: "/", does: "search the jobs", run: () => field.current?.focus() }]);
   return (
-    <Panel title={settled ? "Found" : "On the bench"} tools={<Link to="new" kind="main">New job</Link>}>
-      <Field type="search" label="Search all jobs: owner, amp, part, fault" value={words} onInput={setWords} inputRef={field}
-        onEnter={() => jobs.data?.length === 1 && go("jobs", jobs.data[0]!.job)} />
+    <Panel
+      title={settled ? "Found" : "On the bench"}
+      tools={
+        <Link to="new" kind="main">
+          New job
+        </Link>
+      }
+    >
+      <Field
+        type="search"
+        label="Search all jobs: owner, amp, part, fault"
+        value={words}
+        onInput={setWords}
+        inputRef={field}
+        onEnter={() => jobs.data?.length === 1 && go("jobs", jobs.data[0]!.job)}
+      />
       <From of={jobs} lines={6}>
         {(rows) => <JobList rows={rows} searched={settled} />}
       </From>
@@ -40,7 +55,13 @@ function Bench() {
 
 function JobList({ rows, searched }: { rows: JobRow[]; searched: string }) {
   if (!rows.length)
-    return <p class="empty">{searched ? `Nothing found with “${searched}”. Fewer letters find more.` : "The bench is empty. n takes in a job."}</p>;
+    return (
+      <p class="empty">
+        {searched
+          ? `Nothing found with “${searched}”. Fewer letters find more.`
+          : "The bench is empty. n takes in a job."}
+      </p>
+    );
   return (
     <>
       <ul class="jobs">
@@ -50,7 +71,9 @@ function JobList({ rows, searched }: { rows: JobRow[]; searched: string }) {
           </li>
         ))}
       </ul>
-      {rows.length === MOST && <p class="dim">The newest {MOST} are shown. Another word narrows it.</p>}
+      {rows.length === MOST && (
+        <p class="dim">The newest {MOST} are shown. Another word narrows it.</p>
+      )}
     </>
   );
 }
@@ -69,7 +92,9 @@ function JobLine({ row }: { row: JobRow }) {
       </span>
       <span class="job-stage">
         <Progress row={row} />
-        <span class="dim">{row.closed ? `handed back ${date(row.closed)}` : `in since ${date(row.opened)}`}</span>
+        <span class="dim">
+          {row.closed ? `handed back ${date(row.closed)}` : `in since ${date(row.opened)}`}
+        </span>
       </span>
     </a>
   );
@@ -96,7 +121,9 @@ function Seen({ amp }: { amp: string }) {
   const first = data?.causes[0];
   return (
     <span class="job-seen dim">
-      {first && data.alike > 1 && `Of ${data.alike} like this, ${first.count} had ${first.part} ${first.what}`}
+      {first &&
+        data.alike > 1 &&
+        `Of ${data.alike} like this, ${first.count} had ${first.part} ${first.what}`}
     </span>
   );
 }

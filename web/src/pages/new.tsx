@@ -16,7 +16,11 @@ interface Sent {
 async function alreadyMade(form: TakeIn, since: number): Promise<number | null> {
   const rows = await request<JobRow[]>("/api/jobs?open=1&most=20");
   const same = rows.find(
-    (row) => row.opened >= since - 60_000 && row.owner === form.owner.trim() && row.complaint === form.complaint.trim());
+    (row) =>
+      row.opened >= since - 60_000 &&
+      row.owner === form.owner.trim() &&
+      row.complaint === form.complaint.trim(),
+  );
   return same?.job ?? null;
 }
 
@@ -35,7 +39,14 @@ function NewJob() {
     try {
       const before = sent.value.at ? await alreadyMade(draft.value, sent.value.at) : null;
       if (!sent.value.at) sent.set({ at: Date.now() });
-      const job = before ?? (await request<{ job: number }>("/api/jobs", { method: "POST", body: takeInBody(draft.value) })).job;
+      const job =
+        before ??
+        (
+          await request<{ job: number }>("/api/jobs", {
+            method: "POST",
+            body: takeInBody(draft.value),
+          })
+        ).job;
       draft.clear();
       sent.clear();
       refresh((path) => path.startsWith("/api/jobs?"));
@@ -56,9 +67,15 @@ function NewJob() {
         <TakeInForm draft={draft} />
         <Problem faults={faults} />
         <div class="foot">
-          <Button type="submit" kind="main" disabled={!!lacks || busy}>Open the job</Button>
+          <Button type="submit" kind="main" disabled={!!lacks || busy}>
+            Open the job
+          </Button>
           <span class="dim">{lacks ?? "Photos can be added once it is open."}</span>
-          {draft.touched && <Button kind="quiet" onClick={draft.clear}>Empty the form</Button>}
+          {draft.touched && (
+            <Button kind="quiet" onClick={draft.clear}>
+              Empty the form
+            </Button>
+          )}
         </div>
       </form>
     </Panel>

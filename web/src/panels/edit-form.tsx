@@ -26,10 +26,15 @@ interface Typed {
 export async function sendEdit(view: View, body: Partial<Edit>): Promise<Fault[] | null> {
   try {
     const now = await request<View>(`/api/jobs/${view.job}`);
-    const stands = now.edits.some((edit) =>
-      edit.phase === body.phase && edit.part === body.part && edit.does === body.does &&
-      (edit.key ?? "") === (body.key ?? "") && (edit.to ?? "") === (body.to ?? ""));
-    if (stands) return applyView(now), null;
+    const stands = now.edits.some(
+      (edit) =>
+        edit.phase === body.phase &&
+        edit.part === body.part &&
+        edit.does === body.does &&
+        (edit.key ?? "") === (body.key ?? "") &&
+        (edit.to ?? "") === (body.to ?? ""),
+    );
+    if (stands) return (applyView(now), null);
     const answer = await request<Recorded>(`/api/jobs/${view.job}/edit`, { method: "POST", body });
     if (answer.errors?.length) return answer.errors;
     applyView(answer.view);
@@ -40,9 +45,22 @@ export async function sendEdit(view: View, body: Partial<Edit>): Promise<Fault[]
   }
 }
 
-export function EditForm({ view, part, phase = "found" }: { view: View; part: Part; phase?: Edit["phase"] }) {
+export function EditForm({
+  view,
+  part,
+  phase = "found",
+}: {
+  view: View;
+  part: Part;
+  phase?: Edit["phase"];
+}) {
   const keys = KEYS[part.kind] ?? ["value", "at"];
-  const draft = useDraft<Typed>(`edit ${phase} ${view.job} ${part.name}`, { does: "change", key: keys[0]!, to: "", reason: "" });
+  const draft = useDraft<Typed>(`edit ${phase} ${view.job} ${part.name}`, {
+    does: "change",
+    key: keys[0]!,
+    to: "",
+    reason: "",
+  });
   const [open, setOpen] = useState(draft.touched);
   const [faults, setFaults] = useState<Fault[] | null>(null);
   const { value: typed, set } = draft;
@@ -65,28 +83,55 @@ export function EditForm({ view, part, phase = "found" }: { view: View; part: Pa
   if (!open)
     return (
       <div class="row edit-row">
-        <Button onClick={() => setOpen(true)}>{phase === "found" ? "Not as drawn" : "Changed by the repair"}</Button>
-        <span class="dim">{done.map((edit) => `${edit.key ?? edit.does} ${edit.to ?? ""}`).join("; ")}</span>
+        <Button onClick={() => setOpen(true)}>
+          {phase === "found" ? "Not as drawn" : "Changed by the repair"}
+        </Button>
+        <span class="dim">
+          {done.map((edit) => `${edit.key ?? edit.does} ${edit.to ?? ""}`).join("; ")}
+        </span>
       </div>
     );
   return (
     <div class="edit-form">
-      <Choice label="Against the drawing, it is" value={typed.does} onChoose={(does) => set({ does })}
-        options={[{ value: "change", words: "another one" }, { value: "remove", words: "not there" }]} />
+      <Choice
+        label="Against the drawing, it is"
+        value={typed.does}
+        onChoose={(does) => set({ does })}
+        options={[
+          { value: "change", words: "another one" },
+          { value: "remove", words: "not there" },
+        ]}
+      />
       {typed.does === "change" && (
         <div class="pair">
-          <Field label="What differs" list={keys} value={typed.key} onInput={(key) => set({ key })} />
-          <Field label={`Found (drawn: ${typed.key === "value" ? part.value ?? "nothing" : "see the drawing"})`} hint="As on the part: 4k7, .022 mfd, 1M"
-            value={typed.to} onInput={(to) => set({ to })} onEnter={() => void send()} />
+          <Field
+            label="What differs"
+            list={keys}
+            value={typed.key}
+            onInput={(key) => set({ key })}
+          />
+          <Field
+            label={`Found (drawn: ${typed.key === "value" ? (part.value ?? "nothing") : "see the drawing"})`}
+            hint="As on the part: 4k7, .022 mfd, 1M"
+            value={typed.to}
+            onInput={(to) => set({ to })}
+            onEnter={() => void send()}
+          />
         </div>
       )}
       <Field label="Why, if you know" value={typed.reason} onInput={(reason) => set({ reason })} />
       <Problem faults={faults} />
       <div class="row">
-        <Button kind="main" disabled={typed.does === "change" && !(typed.to.trim() && typed.key.trim())} onClick={() => void send()}>
+        <Button
+          kind="main"
+          disabled={typed.does === "change" && !(typed.to.trim() && typed.key.trim())}
+          onClick={() => void send()}
+        >
           Record the difference
         </Button>
-        <Button kind="quiet" onClick={() => (draft.clear(), setOpen(false), setFaults(null))}>Leave it</Button>
+        <Button kind="quiet" onClick={() => (draft.clear(), setOpen(false), setFaults(null))}>
+          Leave it
+        </Button>
       </div>
     </div>
   );

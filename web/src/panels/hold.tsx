@@ -20,7 +20,9 @@ export function Hold({ seconds }: { seconds: number }) {
       <span class="hold-label">Resistor on</span>
       <span class="hold-figure">{left} s</span>
       <Button onClick={begin}>{end === null ? "Count" : "Again"}</Button>
-      <span class="note" role="status">{over ? "Now measure. The count proves nothing." : ""}</span>
+      <span class="note" role="status">
+        {over ? "Now measure. The count proves nothing." : ""}
+      </span>
     </div>
   );
 }

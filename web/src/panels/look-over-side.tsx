@@ -12,34 +12,58 @@ export function Cord({ view }: { view: View }) {
   const { cord } = view;
   const keep = (wires: number, chassis: boolean | null) => {
     const body = chassis === null ? { wires } : { wires, chassis_capacitor: chassis };
-    void record(view.job, "cord", body, { words: `cord, ${wires} wires` })
-      .then(({ fact }) => say("Cord recorded.", { undo: { job: view.job, fact } }));
+    void record(view.job, "cord", body, { words: `cord, ${wires} wires` }).then(({ fact }) =>
+      say("Cord recorded.", { undo: { job: view.job, fact } }),
+    );
   };
   return (
     <div class="cord">
-      <Choice label="Mains cord" value={cord ? (String(cord.wires) as "2" | "3") : null}
-        options={[{ value: "3", words: "3 wires" }, { value: "2", words: "2 wires" }]}
-        onChoose={(wires) => keep(Number(wires), cord?.chassis_capacitor ?? null)} />
-      <Choice label="Capacitor from mains to chassis" value={cord?.chassis_capacitor == null ? null : cord.chassis_capacitor ? "yes" : "no"}
-        options={[{ value: "no", words: "None" }, { value: "yes", words: "There is one" }]}
-        onChoose={(word) => keep(cord?.wires ?? 2, word === "yes")} />
-      <div class="cord-verdict">{cord && <CordVerdict wires={cord.wires} chassis={cord.chassis_capacitor} />}</div>
+      <Choice
+        label="Mains cord"
+        value={cord ? (String(cord.wires) as "2" | "3") : null}
+        options={[
+          { value: "3", words: "3 wires" },
+          { value: "2", words: "2 wires" },
+        ]}
+        onChoose={(wires) => keep(Number(wires), cord?.chassis_capacitor ?? null)}
+      />
+      <Choice
+        label="Capacitor from mains to chassis"
+        value={cord?.chassis_capacitor == null ? null : cord.chassis_capacitor ? "yes" : "no"}
+        options={[
+          { value: "no", words: "None" },
+          { value: "yes", words: "There is one" },
+        ]}
+        onChoose={(word) => keep(cord?.wires ?? 2, word === "yes")}
+      />
+      <div class="cord-verdict">
+        {cord && <CordVerdict wires={cord.wires} chassis={cord.chassis_capacitor} />}
+      </div>
     </div>
   );
 }
 
 function CordVerdict({ wires, chassis }: { wires: number; chassis: boolean | null }) {
-  if (wires >= 3 && !chassis) return <Badge shape="dot" tone="accent">Earthed cord</Badge>;
-  const words = wires >= 3
-    ? "The capacitor to chassis has no place with an earthed cord: take it out."
-    : chassis
-      ? "Two wires, and a capacitor from mains to chassis: if it shorts, the chassis is live. Propose an earthed cord, and take the capacitor out."
-      : "Two wires: a fault can make the chassis live. Propose an earthed cord.";
-  return <Badge shape="hazard" tone="hazard">{words}</Badge>;
+  if (wires >= 3 && !chassis)
+    return (
+      <Badge shape="dot" tone="accent">
+        Earthed cord
+      </Badge>
+    );
+  const words =
+    wires >= 3
+      ? "The capacitor to chassis has no place with an earthed cord: take it out."
+      : chassis
+        ? "Two wires, and a capacitor from mains to chassis: if it shorts, the chassis is live. Propose an earthed cord, and take the capacitor out."
+        : "Two wires: a fault can make the chassis live. Propose an earthed cord.";
+  return (
+    <Badge shape="hazard" tone="hazard">
+      {words}
+    </Badge>
+  );
 }
 
-const years = (list: number[]): string =>
-  list.length ? list.join(", ") : "no year fits";
+const years = (list: number[]): string => (list.length ? list.join(", ") : "no year fits");
 
 export function DateCodes({ view }: { view: View }) {
   const dates = useResource<Dates>(`/api/jobs/${view.job}/dates`);
@@ -59,7 +83,9 @@ export function DateCodes({ view }: { view: View }) {
                 const out = found.outliers.find(({ part }) => part === code.part);
                 return (
                   <div key={code.part}>
-                    <dt>{code.part} <span class="dim">{code.code}</span></dt>
+                    <dt>
+                      {code.part} <span class="dim">{code.code}</span>
+                    </dt>
                     <dd>
                       {years(code.years)}
                       {code.week !== null && <span class="dim"> week {code.week}</span>}
@@ -105,7 +131,13 @@ function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: 
   const [faults, setFaults] = useState<Fault[] | null>(null);
   const { part, yaml, reason } = draft.value;
   async function send(): Promise<void> {
-    const body = { phase: "found" as const, does: "add" as const, part: part.trim(), yaml: yaml.trim(), ...(reason.trim() && { reason: reason.trim() }) };
+    const body = {
+      phase: "found" as const,
+      does: "add" as const,
+      part: part.trim(),
+      yaml: yaml.trim(),
+      ...(reason.trim() && { reason: reason.trim() }),
+    };
     const refused = await sendEdit(view, body);
     setFaults(refused);
     if (refused) return;
@@ -114,13 +146,29 @@ function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: 
   }
   return (
     <Dialog title="A part that is not on the drawing" open={open} onClose={onClose}>
-      <Field label="Its name" hint="The next free one: R31, C16" value={part} onInput={(text) => draft.set({ part: text })} />
-      <Field label="What it is, as in an amp file" lines={3} hint="value: 100k, at: [V1.2, ground], watts: 0.5" value={yaml}
-        onInput={(text) => draft.set({ yaml: text })} />
-      <Field label="Why, if you know" value={reason} onInput={(text) => draft.set({ reason: text })} />
+      <Field
+        label="Its name"
+        hint="The next free one: R31, C16"
+        value={part}
+        onInput={(text) => draft.set({ part: text })}
+      />
+      <Field
+        label="What it is, as in an amp file"
+        lines={3}
+        hint="value: 100k, at: [V1.2, ground], watts: 0.5"
+        value={yaml}
+        onInput={(text) => draft.set({ yaml: text })}
+      />
+      <Field
+        label="Why, if you know"
+        value={reason}
+        onInput={(text) => draft.set({ reason: text })}
+      />
       <Problem faults={faults} />
       <div class="row">
-        <Button kind="main" disabled={!part.trim() || !yaml.trim()} onClick={() => void send()}>Record it</Button>
+        <Button kind="main" disabled={!part.trim() || !yaml.trim()} onClick={() => void send()}>
+          Record it
+        </Button>
       </div>
     </Dialog>
   );

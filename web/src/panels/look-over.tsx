@@ -14,7 +14,17 @@ import { Photos } from "./photos";
 import type { Panel } from ".";
 
 const STATES = ["original", "replaced", "changed"] as const;
-const CONDITIONS = ["fine", "bulged", "leaking", "cracked", "burnt", "cold joint", "scratchy", "loose", "noisy"];
+const CONDITIONS = [
+  "fine",
+  "bulged",
+  "leaking",
+  "cracked",
+  "burnt",
+  "cold joint",
+  "scratchy",
+  "loose",
+  "noisy",
+];
 
 interface Seen {
   state: Look["state"];
@@ -42,10 +52,15 @@ function lookBody(part: string, seen: Seen): Record<string, unknown> {
 function LookOver({ view }: { view: View }) {
   const amp = useResource<JobAmp>(`/api/jobs/${view.job}/amp?as=found`);
   return (
-    <Frame title="Look over" lead="Part by part: what is there, in what state, and how it differs from the drawing.">
+    <Frame
+      title="Look over"
+      lead="Part by part: what is there, in what state, and how it differs from the drawing."
+    >
       <Cord view={view} />
       <HandsInside view={view} does="note what I saw">
-        <From of={amp} lines={10}>{(found) => <Parts view={view} parts={found.parts} />}</From>
+        <From of={amp} lines={10}>
+          {(found) => <Parts view={view} parts={found.parts} />}
+        </From>
       </HandsInside>
     </Frame>
   );
@@ -58,7 +73,10 @@ function Parts({ view, parts }: { view: View; parts: Part[] }) {
   const [show, setShow] = useState<Show>("all");
   const [words, setWords] = useState("");
   const looks = new Map(view.looks.map((look) => [look.part, look]));
-  const shown = parts.filter((part) => matches(part, words) && (show === "all" || looks.has(part.name) === (show === "seen")));
+  const shown = parts.filter(
+    (part) =>
+      matches(part, words) && (show === "all" || looks.has(part.name) === (show === "seen")),
+  );
   const part = parts.find(({ name }) => name === at.value.part) ?? shown[0] ?? parts[0];
   const move = (by: number) => {
     const next = shown[shown.findIndex(({ name }) => name === part?.name) + by];
@@ -71,16 +89,41 @@ function Parts({ view, parts }: { view: View; parts: Part[] }) {
   return (
     <div class="look-over">
       <div class="look-list">
-        <Field type="search" label={`Find among ${parts.length} parts`} value={words} onInput={setWords} />
-        <Choice label="Show" hideLabel options={["all", "to look at", "seen"] as const} value={show} onChoose={setShow} />
+        <Field
+          type="search"
+          label={`Find among ${parts.length} parts`}
+          value={words}
+          onInput={setWords}
+        />
+        <Choice
+          label="Show"
+          hideLabel
+          options={["all", "to look at", "seen"] as const}
+          value={show}
+          onChoose={setShow}
+        />
         <ul class="parts">
           {shown.map((one) => (
-            <PartLine key={one.name} part={one} look={looks.get(one.name)} here={one === part} onPick={() => at.set({ part: one.name })} />
+            <PartLine
+              key={one.name}
+              part={one}
+              look={looks.get(one.name)}
+              here={one === part}
+              onPick={() => at.set({ part: one.name })}
+            />
           ))}
         </ul>
       </div>
       <div class="look-part">
-        {part && <PartLook key={part.name} view={view} part={part} look={looks.get(part.name)} onNext={() => move(1)} />}
+        {part && (
+          <PartLook
+            key={part.name}
+            view={view}
+            part={part}
+            look={looks.get(part.name)}
+            onNext={() => move(1)}
+          />
+        )}
       </div>
       <div class="look-side">
         <DateCodes view={view} />
@@ -91,8 +134,14 @@ function Parts({ view, parts }: { view: View; parts: Part[] }) {
 }
 
 const matches = (part: Part, words: string): boolean =>
-  words.toLowerCase().split(/\s+/).every((word) =>
-    `${part.name} ${part.kind} ${part.value ?? ""} ${part.what ?? ""} ${part.material ?? ""}`.toLowerCase().includes(word));
+  words
+    .toLowerCase()
+    .split(/\s+/)
+    .every((word) =>
+      `${part.name} ${part.kind} ${part.value ?? ""} ${part.what ?? ""} ${part.material ?? ""}`
+        .toLowerCase()
+        .includes(word),
+    );
 
 const poor = (look: Look): boolean => (look.condition ?? []).some((word) => word !== "fine");
 
@@ -108,10 +157,17 @@ function PartLine({ part, look, here, onPick }: LineProps) {
   useEffect(() => {
     if (here) line.current?.scrollIntoView({ block: "nearest" });
   }, [here]);
-  const words = look ? [look.state, ...(look.condition ?? [])].filter(Boolean).join(", ") || "seen" : "";
+  const words = look
+    ? [look.state, ...(look.condition ?? [])].filter(Boolean).join(", ") || "seen"
+    : "";
   return (
     <li ref={line}>
-      <button type="button" class="part-line" aria-current={here ? "true" : undefined} onClick={onPick}>
+      <button
+        type="button"
+        class="part-line"
+        aria-current={here ? "true" : undefined}
+        onClick={onPick}
+      >
         <span class="part-name">{part.name}</span>
         <span class="part-does">{part.what ?? part.kind}</span>
         <span class={`part-seen${look && poor(look) ? " hazard-word" : ""}`}>
@@ -137,8 +193,10 @@ function keepLook(view: View, part: Part, look: Look | undefined, draft: Draft<S
   const body = lookBody(part.name, draft.value);
   draft.clear();
   if (Object.keys(body).length === 1) return; // nothing seen, nothing to keep
-  void record(view.job, "look", body, { replaces: look?.fact ?? null, words: `${part.name} looked over` })
-    .then(({ fact }) => say(`${part.name} recorded.`, { undo: { job: view.job, fact } }));
+  void record(view.job, "look", body, {
+    replaces: look?.fact ?? null,
+    words: `${part.name} looked over`,
+  }).then(({ fact }) => say(`${part.name} recorded.`, { undo: { job: view.job, fact } }));
 }
 
 function PartLook({ view, part, look, onNext }: PartProps) {
@@ -160,16 +218,33 @@ function PartLook({ view, part, look, onNext }: PartProps) {
       <div class="part-head">
         <h2>{part.name}</h2>
         <span class="part-value">{part.value}</span>
-        <span class="dim">{[part.what, part.material, part.rating, part.nodes.join(" to ")].filter(Boolean).join(", ")}</span>
+        <span class="dim">
+          {[part.what, part.material, part.rating, part.nodes.join(" to ")]
+            .filter(Boolean)
+            .join(", ")}
+        </span>
       </div>
-      <Choice label="It is" options={STATES} value={seen.state} onChoose={(state) => set({ state })} />
+      <Choice
+        label="It is"
+        options={STATES}
+        value={seen.state}
+        onChoose={(state) => set({ state })}
+      />
       <Chips label="Condition" options={CONDITIONS} value={seen.condition} onChange={condition} />
       <div class="pair">
-        <Field label="Date code" hint="As stamped, all figures" value={seen.code} onInput={(code) => set({ code })} onEnter={onNext} />
+        <Field
+          label="Date code"
+          hint="As stamped, all figures"
+          value={seen.code}
+          onInput={(code) => set({ code })}
+          onEnter={onNext}
+        />
         <Field label="Note" value={seen.note} onInput={(note) => set({ note })} onEnter={onNext} />
       </div>
       <div class="foot">
-        <Button kind={draft.touched ? "main" : "plain"} onClick={onNext}>{draft.touched ? "Record, next part" : "Next part"}</Button>
+        <Button kind={draft.touched ? "main" : "plain"} onClick={onNext}>
+          {draft.touched ? "Record, next part" : "Next part"}
+        </Button>
         <span class="dim">{draft.touched ? "Recorded when you go on." : ""}</span>
       </div>
       <EditForm view={view} part={part} />
@@ -184,4 +259,10 @@ function soundOnly(words: string[], before: string[]): string[] {
   return before.includes("fine") ? words.filter((word) => word !== "fine") : ["fine"];
 }
 
-export const lookOver: Panel = { id: "look-over", stage: "look over", title: "Look over", key: "3", view: LookOver };
+export const lookOver: Panel = {
+  id: "look-over",
+  stage: "look over",
+  title: "Look over",
+  key: "3",
+  view: LookOver,
+};

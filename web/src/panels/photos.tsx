@@ -56,17 +56,29 @@ export function Photos({ view, part }: { view: View; part?: string }) {
         {shown.map((photo) => (
           <li key={photo.fact}>
             <button type="button" class="photo" onClick={() => setOpen(photo)}>
-              <img src={`/api/photos/${photo.hash}?small=1`} alt={photo.caption ?? `photo ${photo.fact}`} loading="lazy" width="200" height="150" />
+              <img
+                src={`/api/photos/${photo.hash}?small=1`}
+                alt={photo.caption ?? `photo ${photo.fact}`}
+                loading="lazy"
+                width="200"
+                height="150"
+              />
               <span>{[photo.part, photo.caption].filter(Boolean).join(": ") || "no caption"}</span>
             </button>
           </li>
         ))}
         <li>
-          <input ref={pick} type="file" accept="image/jpeg,image/png" multiple hidden
+          <input
+            ref={pick}
+            type="file"
+            accept="image/jpeg,image/png"
+            multiple
+            hidden
             onChange={(event) => {
               void sendAll([...(event.currentTarget.files ?? [])]);
               event.currentTarget.value = "";
-            }} />
+            }}
+          />
           {sending ? (
             <div class="photo sending" role="status">
               <Bar share={sending.part}>{sending.name}</Bar>
@@ -85,14 +97,25 @@ export function Photos({ view, part }: { view: View; part?: string }) {
   );
 }
 
-function PhotoDialog({ view, photo, onClose }: { view: View; photo: Photo | null; onClose: () => void }) {
+function PhotoDialog({
+  view,
+  photo,
+  onClose,
+}: {
+  view: View;
+  photo: Photo | null;
+  onClose: () => void;
+}) {
   const [caption, setCaption] = useState<string | null>(null);
   const close = () => {
     if (photo && caption !== null && caption.trim() !== (photo.caption ?? "")) {
       const body: Record<string, unknown> = { hash: photo.hash };
       if (caption.trim()) body.caption = caption.trim();
       if (photo.part) body.part = photo.part;
-      void record(view.job, "photo", body, { replaces: photo.fact, words: `caption ${caption.trim()}` });
+      void record(view.job, "photo", body, {
+        replaces: photo.fact,
+        words: `caption ${caption.trim()}`,
+      });
     }
     setCaption(null);
     onClose();
@@ -101,8 +124,18 @@ function PhotoDialog({ view, photo, onClose }: { view: View; photo: Photo | null
     <Dialog title="Photo" open={photo !== null} onClose={close}>
       {photo && (
         <>
-          <img class="photo-large" src={`/api/photos/${photo.hash}`} alt={photo.caption ?? "photo"} />
-          <Field label="Caption" hint="Recorded when you close" value={caption ?? photo.caption ?? ""} onInput={setCaption} onEnter={close} />
+          <img
+            class="photo-large"
+            src={`/api/photos/${photo.hash}`}
+            alt={photo.caption ?? "photo"}
+          />
+          <Field
+            label="Caption"
+            hint="Recorded when you close"
+            value={caption ?? photo.caption ?? ""}
+            onInput={setCaption}
+            onEnter={close}
+          />
         </>
       )}
     </Dialog>

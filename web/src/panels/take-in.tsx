@@ -26,22 +26,36 @@ function TakeInPanel({ view }: { view: View }) {
   const correct = (event: Event) => {
     event.preventDefault();
     if (lacks) return;
-    void record(view.job, "take in", takeInBody(draft.value), { words: "take in" }).then(({ fact }) => {
-      draft.clear();
-      say("Take in recorded.", { undo: { job: view.job, fact } });
-    });
+    void record(view.job, "take in", takeInBody(draft.value), { words: "take in" }).then(
+      ({ fact }) => {
+        draft.clear();
+        say("Take in recorded.", { undo: { job: view.job, fact } });
+      },
+    );
   };
   return (
     <Frame title="Take in" lead={view.amp.story}>
       <form onSubmit={correct}>
         <TakeInForm draft={draft} />
         <div class="foot">
-          <Button type="submit" kind={draft.touched ? "main" : "plain"} disabled={!draft.touched || !!lacks}>
+          <Button
+            type="submit"
+            kind={draft.touched ? "main" : "plain"}
+            disabled={!draft.touched || !!lacks}
+          >
             Record the changes
           </Button>
-          {draft.touched && <Button kind="quiet" onClick={draft.clear}>Forget the changes</Button>}
+          {draft.touched && (
+            <Button kind="quiet" onClick={draft.clear}>
+              Forget the changes
+            </Button>
+          )}
           <span class="dim">{draft.touched ? lacks : ""}</span>
-          {!draft.touched && <Button kind="main" onClick={() => go("jobs", view.job, "make-safe")}>Make safe</Button>}
+          {!draft.touched && (
+            <Button kind="main" onClick={() => go("jobs", view.job, "make-safe")}>
+              Make safe
+            </Button>
+          )}
         </div>
       </form>
       <Section title="Photos">
@@ -51,4 +65,10 @@ function TakeInPanel({ view }: { view: View }) {
   );
 }
 
-export const takeIn: Panel = { id: "take-in", stage: "take in", title: "Take in", key: "1", view: TakeInPanel };
+export const takeIn: Panel = {
+  id: "take-in",
+  stage: "take in",
+  title: "Take in",
+  key: "1",
+  view: TakeInPanel,
+};

@@ -33,7 +33,15 @@ export function Button(props: ButtonProps) {
   );
 }
 
-export function Link({ to, children, kind }: { to: string; children: ComponentChildren; kind?: "button" | "main" }) {
+export function Link({
+  to,
+  children,
+  kind,
+}: {
+  to: string;
+  children: ComponentChildren;
+  kind?: "button" | "main";
+}) {
   const look = kind ? `button ${kind === "main" ? "main" : "plain"}` : "link";
   return (
     <a class={look} href={`#/${to}`}>
@@ -191,10 +199,17 @@ export function Choice<T extends string>(props: ChoiceProps<T>) {
       <div class="choice-row">
         {props.options.map((option) => {
           const { value, words, shape } =
-            typeof option === "string" ? { value: option, words: option, shape: undefined } : option;
+            typeof option === "string"
+              ? { value: option, words: option, shape: undefined }
+              : option;
           return (
             <label key={value} class={value === props.value ? "on" : undefined}>
-              <input type="radio" name={name} checked={value === props.value} onChange={() => props.onChoose(value)} />
+              <input
+                type="radio"
+                name={name}
+                checked={value === props.value}
+                onChange={() => props.onChoose(value)}
+              />
               {shape && <Mark shape={shape} />}
               <span>{words}</span>
             </label>
@@ -225,7 +240,9 @@ export function Chips({ label, options, value, onChange }: ChipsProps) {
               <input
                 type="checkbox"
                 checked={on}
-                onChange={() => onChange(on ? value.filter((other) => other !== word) : [...value, word])}
+                onChange={() =>
+                  onChange(on ? value.filter((other) => other !== word) : [...value, word])
+                }
               />
               {on && <Mark shape="tick" />}
               <span>{word}</span>

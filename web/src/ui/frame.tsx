@@ -123,7 +123,15 @@ export function Problem({ faults }: { faults: Fault[] | null | undefined }) {
 }
 
 /** Content of a resource: space is kept while it comes, and old content stays while new is asked. */
-export function From<T>({ of, children, lines = 3 }: { of: Resource<T>; children: (data: T) => ComponentChildren; lines?: number }) {
+export function From<T>({
+  of,
+  children,
+  lines = 3,
+}: {
+  of: Resource<T>;
+  children: (data: T) => ComponentChildren;
+  lines?: number;
+}) {
   return (
     <>
       {of.faults && <Problem faults={of.faults} />}
