@@ -6,7 +6,6 @@
 
 #define LIGHT_LOAD 0.01       /* source over meter below which a load is linear enough */
 #define LEAST_LOAD_VOLTS 0.02 /* a load that takes less is */
-#define MOST_SCALE 20.0       /* that a load may change a sensitivity by */
 
 /* Goes to the point, so that the solver's factors are those of it. */
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
@@ -33,18 +32,15 @@ double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
     double source = 0;
     double shown = solve_read(work, engine->work_numbers, engine->work_x, probe,
                               engine->work_gradient, &source);
-    diagnose_latents_row(engine, engine->work_gradient, point, row);
     double bare = isfinite(probe->meter_ohms)
                       ? shown * (probe->meter_ohms + source) / probe->meter_ohms
                       : shown;
     if (must_join(load, probe, bare, source)) {
-        double joined = solve_read_loaded(work, engine->work_numbers, engine->work_x, probe);
-        double scale = joined / shown;
+        double joined = solve_read_joined(work, engine->work_numbers, engine->work_x, probe,
+                                          engine->work_gradient);
         if (isfinite(joined)) shown = joined;
-        if (isfinite(scale) && scale > 0)
-            for (int l = 0; l < engine->columns; l++)
-                row[l] *= (float)fmin(scale, MOST_SCALE);
     }
+    diagnose_latents_row(engine, engine->work_gradient, point, row);
     return shown + diagnose_chart_apply(engine, row);
 }
 

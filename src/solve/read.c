@@ -196,9 +196,29 @@ static bool load_between(solve_work *work, const double *numbers, const solve_pr
     return false;
 }
 
+/* The gradient at the loaded point: to ground the meter is in the Jacobian already; between two
+ * nodes it takes its part of the open reading's. */
+static void loaded_gradient(solve_work *work, const double *numbers, const solve_probe *probe,
+                            double *gradient) {
+    bool ground = work->probe_siemens > 0;
+    double sign = ground && probe->plus == 0 ? -1 : 1;
+    solve_adjoint(work, work->probe_plus, work->probe_minus);
+    double source =
+        solve_at(work->adjoint, work->probe_plus) - solve_at(work->adjoint, work->probe_minus);
+    double shown = ground ? sign : probe->meter_ohms / (probe->meter_ohms + source);
+    fill_gradient(work, numbers, work->best, work->adjoint, gradient);
+    for (size_t i = 0; i < work->system->slots; i++)
+        gradient[i] *= shown;
+}
+
 double solve_read_loaded(solve_work *work, const double *numbers, const double *x,
                          const solve_probe *probe) {
-    double source, shown = solve_read(work, numbers, x, probe, NULL, &source);
+    return solve_read_joined(work, numbers, x, probe, NULL);
+}
+
+double solve_read_joined(solve_work *work, const double *numbers, const double *x,
+                         const solve_probe *probe, double *gradient) {
+    double source, shown = solve_read(work, numbers, x, probe, gradient, &source);
     if (!isfinite(probe->meter_ohms) || probe->heater) return shown;
     size_t size = (size_t)work->system->unknowns * sizeof *x;
     memcpy(work->best, x, size);
@@ -208,6 +228,7 @@ double solve_read_loaded(solve_work *work, const double *numbers, const double *
     bool ground = work->probe_plus < 0 || work->probe_minus < 0;
     bool settled = ground ? load_to_ground(work, numbers, probe, &volts)
                           : load_between(work, numbers, probe, source, &volts);
+    if (settled && gradient) loaded_gradient(work, numbers, probe, gradient);
     work->probe_a = work->probe_siemens = 0;
     work->probe_plus = work->probe_minus = -1;
     memcpy(work->best, x, size);

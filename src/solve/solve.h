@@ -113,6 +113,10 @@ double solve_read(solve_work *work, const double *numbers, const double *x,
  * not converge. `x` is not changed. */
 double solve_read_loaded(solve_work *work, const double *numbers, const double *x,
                          const solve_probe *probe);
+/* The same with the gradient at the loaded point, as solve_read gives it (may be NULL). Where it
+ * does not converge the result is NAN and the gradient that of solve_read. */
+double solve_read_joined(solve_work *work, const double *numbers, const double *x,
+                         const solve_probe *probe, double *gradient);
 
 /* ---- what else a solution tells -------------------------------------------------------------- */
 
