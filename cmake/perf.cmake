@@ -3,7 +3,7 @@
 find_package(SUNDIALS QUIET CONFIG)
 file(GLOB sources CONFIGURE_DEPENDS perf/*.c)
 add_custom_target(perf_programs)
-if(SUNDIALS_FOUND AND GSL_FOUND AND CMOCKA_FOUND)
+if(SUNDIALS_FOUND AND GSL_FOUND AND CMOCKA_FOUND AND TARGET gridleak)
   foreach(source ${sources})
     get_filename_component(stem ${source} NAME_WE)
     add_executable(perf_${stem} EXCLUDE_FROM_ALL ${source})
@@ -12,6 +12,8 @@ if(SUNDIALS_FOUND AND GSL_FOUND AND CMOCKA_FOUND)
     target_link_libraries(perf_${stem} PRIVATE gridleak_files gridleak_service klu PkgConfig::GSL
                           PkgConfig::JANSSON PkgConfig::CMOCKA SUNDIALS::kinsol SUNDIALS::sunlinsolklu
                           SUNDIALS::sunmatrixsparse SUNDIALS::nvecserial m)
+    target_compile_definitions(perf_${stem} PRIVATE PROGRAM="$<TARGET_FILE:gridleak>")
+    add_dependencies(perf_${stem} gridleak)
     add_dependencies(perf_programs perf_${stem})
   endforeach()
 endif()
