@@ -24,47 +24,55 @@ static double across(const double *lambda, int a, int b) {
     return solve_at(lambda, b) - solve_at(lambda, a);
 }
 
-static void by_branches(const solve_work *work, const double *numbers, const double *x,
-                        const double *lambda, double *gradient) {
+/* What a gradient is made from: the solution, and lambda. */
+typedef struct adjoint {
+    const solve_work *work;
+    const double *numbers, *x, *lambda;
+    double *gradient; /* by slot; added to */
+} adjoint;
+
+static void by_branches(const adjoint *at) {
+    const solve_work *work = at->work;
     const solve_system *system = work->system;
     for (size_t i = 0; i < system->branches; i++) {
         const solve_branch *branch = &system->branch[i];
-        double by = across(lambda, branch->a, branch->b);
+        double by = across(at->lambda, branch->a, branch->b);
         if (by == 0) continue;
         double siemens = work->siemens[i];
-        double volts = solve_at(x, branch->a) - solve_at(x, branch->b) - work->emf[i];
+        double volts = solve_at(at->x, branch->a) - solve_at(at->x, branch->b) - work->emf[i];
         double by_ln_ohms = -by * volts * siemens;
         for (int k = 0; k < branch->slots; k++) {
-            double part = (k == 0 ? branch->factor : 1) * numbers[branch->slot[k]] * siemens;
-            gradient[branch->slot[k]] += by_ln_ohms * part;
+            double part = (k == 0 ? branch->factor : 1) * at->numbers[branch->slot[k]] * siemens;
+            at->gradient[branch->slot[k]] += by_ln_ohms * part;
         }
         if (!branch->source) continue;
         double by_ln_emf = -by * work->emf[i] * siemens;
-        gradient[system->mains] += by_ln_emf;
-        if (branch->emf >= 0) gradient[branch->emf] += by_ln_emf;
+        at->gradient[system->mains] += by_ln_emf;
+        if (branch->emf >= 0) at->gradient[branch->emf] += by_ln_emf;
     }
 }
 
 /* The ratio falls as the heater's own ohms or its contacts' rise. */
-static void by_heat(const solve_work *work, const solve_heat *heat, const double *numbers,
-                    const double *x, double by_ratio, double *gradient) {
+static void by_heat(const adjoint *at, const solve_heat *heat, double by_ratio) {
+    const solve_work *work = at->work;
     for (int k = 0; k < heat->branches; k++) {
         const solve_branch *branch = &work->system->branch[heat->branch[k]];
         double siemens = work->siemens[heat->branch[k]];
-        double volts = fabs(solve_at(x, branch->a) - solve_at(x, branch->b));
+        double volts = fabs(solve_at(at->x, branch->a) - solve_at(at->x, branch->b));
         double ratio = volts * siemens / heat->branches / heat->rated_a;
         for (int j = 0; j < branch->slots; j++) {
-            double part = (j == 0 ? branch->factor : 1) * numbers[branch->slot[j]] * siemens;
-            gradient[branch->slot[j]] -= by_ratio * ratio * part;
+            double part = (j == 0 ? branch->factor : 1) * at->numbers[branch->slot[j]] * siemens;
+            at->gradient[branch->slot[j]] -= by_ratio * ratio * part;
         }
     }
 }
 
-static void by_unit(const solve_work *work, const solve_unit *unit, const double *numbers,
-                    const double *x, const double *lambda, double *gradient) {
+static void by_unit(const adjoint *at, const solve_unit *unit) {
+    const solve_work *work = at->work;
+    const double *numbers = at->numbers, *x = at->x;
     double by[3];
     for (int i = 0; i < 3; i++)
-        by[i] = across(lambda, unit->node[i], unit->node[3]);
+        by[i] = across(at->lambda, unit->node[i], unit->node[3]);
     if (by[0] == 0 && by[1] == 0 && by[2] == 0) return;
     tube_volts volts;
     tube_state state;
@@ -77,14 +85,16 @@ static void by_unit(const solve_work *work, const solve_unit *unit, const double
     for (int k = 0; k < 3; k++)
         for (int i = 0; i < 3; i++)
             sum[k] += by[i] * point.by_state[i][k];
-    gradient[unit->emission] += sum[0] * warm * numbers[unit->emission];
-    if (unit->screen >= 0) gradient[unit->screen] += sum[1] * numbers[unit->screen];
-    gradient[unit->gas] += sum[2];
-    by_heat(work, &unit->heat, numbers, x, sum[0] * slope * numbers[unit->emission], gradient);
+    at->gradient[unit->emission] += sum[0] * warm * numbers[unit->emission];
+    if (unit->screen >= 0) at->gradient[unit->screen] += sum[1] * numbers[unit->screen];
+    at->gradient[unit->gas] += sum[2];
+    by_heat(at, &unit->heat, sum[0] * slope * numbers[unit->emission]);
 }
 
-static void by_side(const solve_work *work, const solve_cycle *cycle, int k, const double *numbers,
-                    double by, double *gradient) {
+static void by_side(const adjoint *at, const solve_cycle *cycle, int k, double by) {
+    const solve_work *work = at->work;
+    const double *numbers = at->numbers;
+    double *gradient = at->gradient;
     const solve_side *side = &cycle->side[k];
     const solve_cycle_point *point = &work->cycle_point[cycle - work->system->cycle];
     double turns = side->volts < 0 ? 1 : numbers[side->volts] / side->drawn;
@@ -101,41 +111,41 @@ static void by_side(const solve_work *work, const solve_cycle *cycle, int k, con
     if (side->emission >= 0) gradient[side->emission] += by * point->by_ln_k_side[k];
 }
 
-static void by_cycle(const solve_work *work, const solve_cycle *cycle, const double *numbers,
-                     const double *x, const double *lambda, double *gradient) {
-    double by = cycle->sign * across(lambda, cycle->ret, cycle->out);
+static void by_cycle(const adjoint *at, const solve_cycle *cycle) {
+    const solve_work *work = at->work;
+    const double *numbers = at->numbers;
+    double by = cycle->sign * across(at->lambda, cycle->ret, cycle->out);
     if (by == 0) return;
     const solve_cycle_point *point = &work->cycle_point[cycle - work->system->cycle];
     for (int k = 0; k < cycle->sides; k++)
-        by_side(work, cycle, k, numbers, by, gradient);
+        by_side(at, cycle, k, by);
     double farads = 1e-9;
     for (int k = 0; k < cycle->caps; k++)
         farads += numbers[cycle->cap[k]];
     for (int k = 0; k < cycle->caps; k++)
-        gradient[cycle->cap[k]] += by * point->by_ln_c * numbers[cycle->cap[k]] / farads;
-    by_heat(work, &cycle->heat, numbers, x, by * point->by_ln_k * point->scale_by_ratio, gradient);
+        at->gradient[cycle->cap[k]] += by * point->by_ln_c * numbers[cycle->cap[k]] / farads;
+    by_heat(at, &cycle->heat, by * point->by_ln_k * point->scale_by_ratio);
 }
 
-static void by_diode(const solve_work *work, const solve_diode *diode, const double *numbers,
-                     const double *x, const double *lambda, double *gradient) {
-    (void)work;
+static void by_diode(const adjoint *at, const solve_diode *diode) {
     if (diode->emission < 0) return;
-    double slope, volts = solve_at(x, diode->a) - solve_at(x, diode->b) - diode->offset;
-    double current = tube_diode(diode->curve, numbers[diode->emission], volts, &slope);
-    gradient[diode->emission] += across(lambda, diode->a, diode->b) * current;
+    double slope, volts = solve_at(at->x, diode->a) - solve_at(at->x, diode->b) - diode->offset;
+    double current = tube_diode(diode->curve, at->numbers[diode->emission], volts, &slope);
+    at->gradient[diode->emission] += across(at->lambda, diode->a, diode->b) * current;
 }
 
 static void fill_gradient(const solve_work *work, const double *numbers, const double *x,
                           const double *lambda, double *gradient) {
     const solve_system *system = work->system;
+    const adjoint at = {work, numbers, x, lambda, gradient};
     memset(gradient, 0, system->slots * sizeof *gradient);
-    by_branches(work, numbers, x, lambda, gradient);
+    by_branches(&at);
     for (size_t i = 0; i < system->units; i++)
-        by_unit(work, &system->unit[i], numbers, x, lambda, gradient);
+        by_unit(&at, &system->unit[i]);
     for (size_t i = 0; i < system->diodes; i++)
-        by_diode(work, &system->diode[i], numbers, x, lambda, gradient);
+        by_diode(&at, &system->diode[i]);
     for (size_t i = 0; i < system->cycles; i++)
-        by_cycle(work, &system->cycle[i], numbers, x, lambda, gradient);
+        by_cycle(&at, &system->cycle[i]);
 }
 
 /* ---- readings ---- */
