@@ -36,11 +36,6 @@ static tube_point tube_at(const nodes *at, const char *name, int plate_pin, cons
     return point;
 }
 
-static tube_point triode_at(const nodes *at, const char *name, int plate_pin, double p, double g,
-                            double k) {
-    return tube_at(at, name, plate_pin, (double[]){p, 0, g, k});
-}
-
 /* 117 V, 60 Hz, a transformer, silicon: it makes the supply B0 and, where asked, N0 below ground.
  */
 #define SUPPLY(volts)                                                                              \
@@ -77,8 +72,8 @@ static const char preamp_text[] =
 static void preamp(const nodes *at, double *sum) {
     double b1 = at->v[0], p1 = at->v[1], k1 = at->v[2], in = at->v[3], g1 = at->v[4];
     double p2 = at->v[5], k2 = at->v[6], g2 = at->v[7];
-    tube_point one = triode_at(at, "12AX7", 1, p1, g1, k1);
-    tube_point two = triode_at(at, "12AX7", 6, p2, g2, k2);
+    tube_point one = tube_at(at, "12AX7", 1, (double[]){p1, 0, g1, k1});
+    tube_point two = tube_at(at, "12AX7", 6, (double[]){p2, 0, g2, k2});
     sum[0] = (b1 - at->b) / 10e3 + (b1 - p1) / 100e3 + (b1 - p2) / 220e3;
     sum[1] = (p1 - b1) / 100e3 + one.plate;
     sum[2] = k1 / 1500 - one.plate - one.grid;
@@ -169,8 +164,8 @@ static const char tailed_text[] =
 static void tailed(const nodes *at, double *sum) {
     double b1 = at->v[0], p1 = at->v[1], p2 = at->v[2], tail = at->v[3], join = at->v[4];
     double foot = at->v[5], g1 = at->v[6], g2 = at->v[7];
-    tube_point one = triode_at(at, "12AT7", 1, p1, g1, tail);
-    tube_point two = triode_at(at, "12AT7", 6, p2, g2, tail);
+    tube_point one = tube_at(at, "12AT7", 1, (double[]){p1, 0, g1, tail});
+    tube_point two = tube_at(at, "12AT7", 6, (double[]){p2, 0, g2, tail});
     sum[0] = (b1 - at->b) / 4700 + (b1 - p1) / 82e3 + (b1 - p2) / 100e3;
     sum[1] = (p1 - b1) / 82e3 + one.plate;
     sum[2] = (p2 - b1) / 100e3 + two.plate;
@@ -198,8 +193,8 @@ static const char split_text[] =
 static void split(const nodes *at, double *sum) {
     double b1 = at->v[0], p1 = at->v[1], k1 = at->v[2], g1 = at->v[3], p2 = at->v[4];
     double k2 = at->v[5];
-    tube_point one = triode_at(at, "12AX7", 1, p1, g1, k1);
-    tube_point two = triode_at(at, "12AX7", 6, p2, p1, k2);
+    tube_point one = tube_at(at, "12AX7", 1, (double[]){p1, 0, g1, k1});
+    tube_point two = tube_at(at, "12AX7", 6, (double[]){p2, 0, p1, k2});
     sum[0] = (b1 - at->b) / 10e3 + (b1 - p1) / 220e3 + (b1 - p2) / 56e3;
     sum[1] = (p1 - b1) / 220e3 + one.plate + two.grid;
     sum[2] = k1 / 2700 - one.plate - one.grid;

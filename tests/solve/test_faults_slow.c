@@ -3,7 +3,7 @@
 #include "faults.h"
 
 #define SEED 20240611u
-#define ROUNDS 6 /* severities for each number of each amp */
+#define ROUNDS 30 /* severities for each number of each amp */
 
 typedef struct tally {
     base_random random;
@@ -66,7 +66,7 @@ static void try_threefold(bench *b, const char *file, void *extra) {
     tally *sum = extra;
     bench_solve(b);
     double *own = malloc(b->slots * sizeof *own), *x = malloc(b->unknowns * sizeof *x);
-    for (int round = 0; round < 400; round++) {
+    for (int round = 0; round < 1500; round++) {
         faults_tolerate(b, &sum->random, own);
         size_t slot = 0;
         for (int k = 0; k < 3; k++) {

@@ -45,15 +45,19 @@ static size_t list_probes(const bench *b, solve_probe *list) {
     return count;
 }
 
+typedef struct probes {
+    solve_probe at[PROBES];
+    size_t count;
+} probes;
+
 /* The readings with slot `i` changed by `sign` steps. Returns the step. */
-static double read_changed(bench *b, size_t i, double sign, const solve_probe *list, size_t count,
-                           double *read) {
+static double read_changed(bench *b, size_t i, double sign, const probes *list, double *read) {
     double *x = malloc(b->unknowns * sizeof *x), own = b->numbers[i];
     bool gas = solve_slot_at(b->system, i)->what == SOLVE_GAS;
     b->numbers[i] = gas ? own + sign * GAS_STEP : own * exp(sign * STEP);
     assert_true(bench_solved(solve_point(b->work, b->numbers, b->x, x)));
-    for (size_t k = 0; k < count; k++)
-        read[k] = solve_read(b->work, b->numbers, x, &list[k], NULL, NULL);
+    for (size_t k = 0; k < list->count; k++)
+        read[k] = solve_read(b->work, b->numbers, x, &list->at[k], NULL, NULL);
     b->numbers[i] = own;
     free(x);
     return gas ? GAS_STEP : STEP;
@@ -70,17 +74,17 @@ static void say_gap(const bench *b, size_t i, const solve_probe *probe, double a
 
 /* Largest gap over all numbers and probes, as a part of what is allowed: 1e-4 of the slope and,
  * for what rounds off in the differences, 1e-4 V for a change by a factor e. */
-static double compare(bench *b, const solve_probe *list, size_t count, const double *gradient) {
+static double compare(bench *b, const probes *list, const double *gradient) {
     double up[PROBES], down[PROBES], worst = 0;
     for (size_t i = 0; i < b->slots; i++) {
-        double step = read_changed(b, i, 1, list, count, up);
-        read_changed(b, i, -1, list, count, down);
-        for (size_t k = 0; k < count; k++) {
+        double step = read_changed(b, i, 1, list, up);
+        read_changed(b, i, -1, list, down);
+        for (size_t k = 0; k < list->count; k++) {
             double difference = (up[k] - down[k]) / (2 * step);
             double adjoint = gradient[k * b->slots + i];
             double floor = step == GAS_STEP ? 1e-4 / GAS_STEP * STEP : 1e-4;
             double gap = fabs(adjoint - difference) / (1e-4 * fabs(difference) + floor);
-            if (gap > 1) say_gap(b, i, &list[k], adjoint, difference);
+            if (gap > 1) say_gap(b, i, &list->at[k], adjoint, difference);
             worst = fmax(worst, gap);
         }
     }
@@ -88,13 +92,13 @@ static double compare(bench *b, const solve_probe *list, size_t count, const dou
 }
 
 static double gap_of(bench *b) {
-    solve_probe list[PROBES];
-    size_t count = list_probes(b, list);
-    double *gradient = malloc(count * b->slots * sizeof *gradient);
+    probes list;
+    list.count = list_probes(b, list.at);
+    double *gradient = malloc(list.count * b->slots * sizeof *gradient);
     bench_solve(b);
-    for (size_t k = 0; k < count; k++)
-        solve_read(b->work, b->numbers, b->x, &list[k], gradient + k * b->slots, NULL);
-    double worst = compare(b, list, count, gradient);
+    for (size_t k = 0; k < list.count; k++)
+        solve_read(b->work, b->numbers, b->x, &list.at[k], gradient + k * b->slots, NULL);
+    double worst = compare(b, &list, gradient);
     free(gradient);
     return worst;
 }
