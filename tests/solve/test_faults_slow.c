@@ -37,7 +37,7 @@ static void try_fault(bench *b, const char *file, size_t slot, const double *hea
         sum->failed++;
         say_fault(b, file, slot, b->numbers[slot], &result);
         assert_true(result.outcome == SOLVE_STALLED || result.outcome == SOLVE_SINGULAR);
-        assert_true(result.residual > 0);
+        assert_true(result.where >= 0);
     }
     free(x);
 }

@@ -141,6 +141,43 @@ static void test_divider(void **state) {
     tube_library_free(tubes);
 }
 
+static const char tapped[] =
+    "amp: Tapped\nmains: {volts: 117, hertz: 60}\n"
+    "power transformer:\n"
+    "  T1:\n"
+    "    primary: {volts: 117, ohms: 1, at: [line, neutral]}\n"
+    "    windings:\n"
+    "      high: {volts: 60-0-120, ohms: 5+5, at: [a, ground, b]}\n"
+    "rectifiers:\n"
+    "  main: {form: half wave, by: silicon, from: T1 high, through: [RS],\n"
+    "         out: B}\n"
+    "resistors:\n"
+    "  RS: {value: 10, at: [%s, ac]}\n"
+    "  R1: {value: 100k, at: [B, ground]}\n"
+    "capacitors:\n"
+    "  C1: {value: 100u, at: [B, ground], kind: electrolytic}\n";
+
+/* A half-wave rectifier takes the half of a tapped winding that its leads are joined to. */
+static void test_tapped_winding(void **state) {
+    (void)state;
+    static const struct {
+        const char *end;
+        double volts;
+    } ends[] = {{"a", 60}, {"b", 120}};
+    tube_library *tubes = bench_tubes();
+    for (size_t k = 0; k < 2; k++) {
+        char text[1024];
+        snprintf(text, sizeof text, tapped, ends[k].end);
+        bench b = bench_of_text(tubes, "tapped.yaml", text);
+        bench_solve(&b);
+        double peak = sqrt(2) * ends[k].volts;
+        double volts = bench_volts(&b, "B", "ground");
+        assert_true(volts > 0.95 * peak && volts < peak);
+        bench_free(&b);
+    }
+    tube_library_free(tubes);
+}
+
 /* Every number says whose it is, and is found again by that. */
 static void check_slots(bench *b, const char *file, void *extra) {
     (void)file;
@@ -161,10 +198,10 @@ static void test_slots(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_library),     cmocka_unit_test(test_no_memory_of_before),
-        cmocka_unit_test(test_bad_numbers), cmocka_unit_test(test_bad_start),
-        cmocka_unit_test(test_unplugged),   cmocka_unit_test(test_divider),
-        cmocka_unit_test(test_slots),
+        cmocka_unit_test(test_library),        cmocka_unit_test(test_no_memory_of_before),
+        cmocka_unit_test(test_bad_numbers),    cmocka_unit_test(test_bad_start),
+        cmocka_unit_test(test_unplugged),      cmocka_unit_test(test_divider),
+        cmocka_unit_test(test_tapped_winding), cmocka_unit_test(test_slots),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
