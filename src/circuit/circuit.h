@@ -178,11 +178,19 @@ typedef struct circuit_edit {
  * amp is for circuit_read to say. */
 char *circuit_edit_text(const char *text, size_t length, const circuit_edit *edit,
                         base_errors *errors);
-/* The section in which a part stands: "resistors"; NULL: no such part. A static text. */
-const char *circuit_edit_section(const char *text, size_t length, const char *part);
-/* The value of a key of the whole file ("amp", "family"), to be freed; NULL where there is none or
- * the text cannot be read. Needs no tube types. */
-char *circuit_edit_head(const char *text, size_t length, const char *key);
+/* What a file says of itself and which parts stand in which section, without tube types and without
+ * its checks: for lists of amps, and to know what kind of part a name is. */
+typedef struct circuit_outline {
+    const char *name, *family, *story; /* NULL where not given */
+    size_t parts;
+    struct circuit_outline_part {
+        const char *part, *section; /* "C9", "capacitors" */
+    } * part;
+    base_arena *arena;
+} circuit_outline;
+circuit_outline *circuit_outline_new(const char *text, size_t length); /* NULL: cannot be read */
+void circuit_outline_free(circuit_outline *outline);
+const char *circuit_outline_section(const circuit_outline *outline, const char *part); /* or NULL */
 
 /* One difference between two amps of one drawing. Texts live as long as the arena and both amps. */
 typedef struct circuit_difference {
