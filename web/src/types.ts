@@ -280,3 +280,170 @@ export interface History {
   alike: number;
   causes: { part: string; what: string; count: number }[];
 }
+
+/* ---- the chart, the suspects and what follows from them ------------------------------------------ */
+
+export type Phase = "before" | "after";
+
+export interface Meter {
+  ohms: number | null;
+  ohms_per_volt: number | null;
+  range: number | null;
+}
+
+export interface Probe {
+  tube: string;
+  base: string; // "octal 8"
+  pins: number;
+  pin: number;
+  electrode: string;
+}
+
+export interface ChartLine {
+  at: string;
+  what: string;
+  quantity: string;
+  volts: number | null;
+  shown: number | null;
+  low: number | null;
+  high: number | null;
+  source_ohms: number | null;
+  printed: number | null;
+  printed_shown: number | null;
+  // of a job's chart only
+  read?: number | null;
+  verdict?: "" | "low" | "high" | "inside";
+  probe?: Probe | null;
+}
+
+export interface Rating {
+  system: string;
+  plate_w: number | null;
+  screen_w: number | null;
+  plate_percent: number | null;
+  source: string | null;
+}
+
+export interface ChartTube {
+  tube: string;
+  type: string;
+  unit: string | null;
+  plate_v: number | null;
+  screen_v: number | null;
+  grid_v: number | null;
+  cathode_v: number | null;
+  plate_ma: number | null;
+  screen_ma: number | null;
+  plate_w: number | null;
+  screen_w: number | null;
+  heater_ratio: number | null;
+  trusted: boolean;
+  ratings: Rating[];
+}
+
+export interface Chart {
+  amp: string;
+  mains_v: number;
+  mains_hz: number;
+  meter: Meter;
+  outcome: string;
+  lines: ChartLine[];
+  tubes: ChartTube[];
+  rectifiers: { name: string; dc_v: number | null; dc_ma: number | null }[];
+}
+
+export interface Suspect {
+  part: string; // also "nothing", "unmodelled", "mains"
+  what: string;
+  probability: number;
+  group: number;
+}
+
+export interface NextReading {
+  at: string;
+  quantity: string;
+  bits: number;
+  cost: number;
+  why: string;
+}
+
+export interface Compared {
+  at: string;
+  read: number;
+  healthy: number | null;
+  predicted: number | null;
+  spread: number | null;
+  chance_wrong: number;
+  by_suspect: { part: string; what: string; volts: number | null }[];
+}
+
+export interface Suspects {
+  mains_v: number;
+  mains_measured: boolean;
+  verdict: "not enough" | "leaning" | "settled" | "healthy" | "strange";
+  reason: string;
+  suspects: Suspect[];
+  groups: { probability: number; members: number; tell: string | null }[];
+  next: NextReading[];
+  readings: Compared[];
+  trusted: boolean;
+  shop?: { alike: number; used: boolean };
+}
+
+export interface Substitute {
+  text: string;
+  value: number | null;
+  volts: number | null;
+  watts: number | null;
+  kind: string;
+  note: string;
+}
+
+export interface CompareLine {
+  at: string;
+  what: string;
+  expected_before: number | null;
+  before: number | null;
+  expected_after: number | null;
+  after: number | null;
+  words: string;
+}
+
+export interface CompareTube {
+  tube: string;
+  unit: string | null;
+  watts_before: number | null;
+  watts_after: number | null;
+  rating_w: number | null;
+  system: string | null;
+  percent_after: number | null;
+}
+
+export interface Compare {
+  lines: CompareLine[];
+  tubes: CompareTube[];
+}
+
+export interface LibraryAmp extends AmpRow {
+  text: string;
+  transformerless: boolean;
+  parts: Part[];
+  chart: Chart | null;
+  tubes: { tube: string; type: string; unit: string | null }[];
+}
+
+export interface Checked {
+  errors: Fault[];
+  warnings: Fault[];
+}
+
+export interface Curves {
+  type: string;
+  unit: string | null;
+  plate_v: number[];
+  curves: { grid_v: number; plate_ma: number[] }[];
+  load: { plate_v: number[]; plate_ma: number[] } | null;
+  point: { plate_v: number; plate_ma: number; grid_v: number } | null;
+  limit_w: number | null;
+  system: string | null;
+}
