@@ -17,6 +17,7 @@
 
 #define STEPS CYCLE_STEPS
 #define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
+#define MOST_CAP 1  /* F; more makes no other ripple, and drowns it in rounding */
 #define MOST_PASSES 30
 
 typedef struct instant { /* one step: the current and its slope, negative by V; and each side's */
@@ -58,12 +59,13 @@ void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const doub
         double primary = side->primary < 0 ? 0 : numbers[side->primary];
         drive->peak[k] = sqrt(2) * turns * mains;
         drive->reflected[k] = primary * turns * turns;
-        drive->ohms[k] = side_ohms(side, numbers) + drive->reflected[k];
+        drive->ohms[k] = fmin(side_ohms(side, numbers) + drive->reflected[k], SOLVE_NONE);
         double emission = side->emission < 0 ? 1 : numbers[side->emission];
         drive->scale[k] = emission * warm / (cycle->stack * sqrt(cycle->stack));
     }
     for (int k = 0; k < cycle->caps; k++)
         drive->farads += numbers[cycle->cap[k]];
+    drive->farads = fmin(drive->farads, MOST_CAP);
 }
 
 /* ---- the current of one side ---- */
@@ -328,7 +330,7 @@ static void slopes(const problem *given, const solve_wave *wave, const instant *
 static bool nearly_the_same(solve_work *work, size_t index, const solve_drive *drive,
                             double volts) {
     solve_cycle_point *point = &work->cycle_point[index];
-    if (memcmp(drive, &point->at, sizeof *drive) != 0 || !(fabs(volts - point->at_v) < 1e-5))
+    if (memcmp(drive, &point->at, sizeof *drive) != 0 || !(fabs(volts - point->at_v) < 1e-6))
         return false;
     point->current = work->wave[index].current + point->by_v * (volts - point->at_v);
     return true;

@@ -203,7 +203,7 @@ static solve_result continuation(solve_work *work, const double *numbers, double
     memcpy(work->best, x, (size_t)n * sizeof *x);
     work->anchor = work->best;
     double bound = 1e-2, hold = 0.3;
-    for (int round = 0; round < 400 && bound > 1e-13; round++) {
+    for (int round = 0; round < 150 && bound > 1e-13; round++) {
         work->bound = bound;
         result = solve_newton(work, numbers, x, 25);
         steps += result.steps;
