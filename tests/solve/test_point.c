@@ -97,6 +97,54 @@ static void test_bad_start(void **state) {
     tube_library_free(tubes);
 }
 
+/* Numbers beyond all sense end in an outcome, not in a crash or in no end. */
+static void try_wild(bench *b, const char *file, void *extra) {
+    (void)file;
+    base_random *random = extra;
+    for (int round = 0; round < 40; round++) {
+        for (size_t i = 0; i < b->slots; i++)
+            b->numbers[i] =
+                base_random_unit(random) < 0.9
+                    ? solve_nominal(b->system)[i]
+                    : faults_between(random, 1e-150, 1e150) * faults_between(random, 1e-150, 1e150);
+        solve_result result = solve_point(b->work, b->numbers, NULL, b->x);
+        assert_true(result.outcome <= SOLVE_NOT_FINITE);
+        if (bench_solved(result)) assert_true(bench_kirchhoff(b, b->numbers, b->x) <= 1);
+    }
+}
+
+static void test_wild_numbers(void **state) {
+    (void)state;
+    base_random random;
+    base_random_seed(&random, 12);
+    bench_each_amp(try_wild, &random);
+}
+
+/* Warm or cold, a faulty amp comes to the same point: it has one. */
+static void try_both(bench *b, const char *file, void *extra) {
+    (void)file;
+    base_random *random = extra;
+    bench_solve(b);
+    double *warm = malloc(b->unknowns * sizeof *warm), *cold = malloc(b->unknowns * sizeof *cold);
+    for (size_t slot = 0; slot < b->slots; slot++) {
+        faults_tolerate(b, random, b->numbers);
+        b->numbers[slot] = faults_number(solve_slot_at(b->system, slot), random);
+        assert_true(bench_solved(solve_point(b->work, b->numbers, b->x, warm)));
+        assert_true(bench_solved(solve_point(b->judge, b->numbers, NULL, cold)));
+        for (size_t i = 0; i < b->unknowns; i++)
+            assert_float_equal(warm[i], cold[i], 1e-4 * (1 + fabs(cold[i])));
+    }
+    free(warm);
+    free(cold);
+}
+
+static void test_warm_or_cold(void **state) {
+    (void)state;
+    base_random random;
+    base_random_seed(&random, 9);
+    bench_each_amp(try_both, &random);
+}
+
 /* No mains: nothing flows and nothing is hot. */
 static void test_unplugged(void **state) {
     (void)state;
@@ -201,6 +249,7 @@ int main(void) {
         cmocka_unit_test(test_library),        cmocka_unit_test(test_no_memory_of_before),
         cmocka_unit_test(test_bad_numbers),    cmocka_unit_test(test_bad_start),
         cmocka_unit_test(test_unplugged),      cmocka_unit_test(test_divider),
+        cmocka_unit_test(test_wild_numbers),   cmocka_unit_test(test_warm_or_cold),
         cmocka_unit_test(test_tapped_winding), cmocka_unit_test(test_slots),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
