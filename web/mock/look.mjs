@@ -5,6 +5,7 @@ import { createRequire } from "node:module";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { BROWSER } from "./browser.mjs";
 
 const [, , base, folder, ...only] = process.argv;
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -31,21 +32,11 @@ const ROUTES = only.length
       "jobs/103/make-safe",
       "jobs/102/look-over",
     ];
-const FLAGS = [
-  "--no-sandbox",
-  "--disable-gpu",
-  "--disable-quic",
-  "--no-first-run",
-  "--disable-background-networking",
-  "--disable-component-update",
-  "--disable-sync",
-];
 const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
 
 mkdirSync(folder, { recursive: true });
 const context = await chromium.launchPersistentContext(mkdtempSync(join(tmpdir(), "look-")), {
-  executablePath: "/usr/bin/chromium",
-  args: FLAGS,
+  ...BROWSER,
   bypassCSP: true,
 });
 let violations = 0;

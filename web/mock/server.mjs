@@ -78,11 +78,7 @@ const routes = [
     /^\/api\/jobs\/(\d+)\/edit$/,
     ([job], body) => answerFact(job, shop.add(job, { kind: "edit", body }), "edit"),
   ],
-  [
-    "POST",
-    /^\/api\/jobs\/(\d+)\/undo$/,
-    ([job], body) => ({ undone: shop.undo(job, body.fact), view: shop.view(job) }),
-  ],
+  ["POST", /^\/api\/jobs\/(\d+)\/undo$/, ([job], body) => answerUndo(job, body.fact)],
   ["GET", /^\/api\/jobs\/(\d+)\/safety$/, ([job]) => shop.safety(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/chart$/, ([job], _, q) => chart(job, q.get("phase") ?? "before")],
   [
@@ -111,6 +107,14 @@ const routes = [
   ],
   ["POST", /^\/api\/check$/, () => ({ errors: [], warnings: [] })],
 ];
+
+function answerUndo(job, fact) {
+  shop.undo(job, fact);
+  return {
+    undone: fact,
+    ...answerFact(job, shop.add(job, { kind: "undo", body: { fact } }), "undo"),
+  };
+}
 
 function answerFact(job, fact, kind) {
   tell("fact", { job: Number(job), fact, kind });
@@ -174,14 +178,15 @@ async function serve(request, response) {
   throw Object.assign(new Error(`no ${request.method} ${pathname} here`), { status: 404 });
 }
 
-createServer((request, response) => {
+const server = createServer((request, response) => {
   serve(request, response).catch((error) =>
-    response
-      .writeHead(error.status ?? 400, { "Content-Type": "application/json" })
-      .end(
-        JSON.stringify({
-          errors: [{ code: "value", cause: error.message, remedy: error.remedy ?? null }],
-        }),
-      ),
+    response.writeHead(error.status ?? 400, { "Content-Type": "application/json" }).end(
+      JSON.stringify({
+        errors: [{ code: "value", cause: error.message, remedy: error.remedy ?? null }],
+      }),
+    ),
   );
-}).listen(Number(port), "127.0.0.1", () => console.log(`http://127.0.0.1:${port}/`));
+});
+server.listen(Number(port), "127.0.0.1", () =>
+  console.log(`http://127.0.0.1:${server.address().port}/`),
+);

@@ -59,9 +59,7 @@ export class Shop {
     return this.last;
   }
   undo(job, id) {
-    const fact = id ? this.facts(job).find((one) => one.id === id) : this.standing(job).at(-1);
-    fact.undone = true;
-    return fact.id;
+    this.facts(job).find((one) => one.id === id).undone = true;
   }
   standing(job) {
     const all = this.facts(job).filter((fact) => !fact.undone);

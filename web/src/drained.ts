@@ -1,6 +1,7 @@
 // Whether the amp is drained, as far as this page knows. Only a reading says so; whatever casts
 // doubt on it (a switch-on that is not saved yet, a program that does not answer) weighs more.
-import { link, waiting } from "./api";
+import { link } from "./api";
+import { waiting } from "./facts";
 import type { Shape, Tone } from "./ui/marks";
 import { clock, volts, when } from "./units";
 import type { DrainState, View } from "./types";

@@ -1,7 +1,7 @@
 // The keyboard. Panels and pages say which single keys they answer to; the keys work while no field
 // is being typed into, and can be switched off as a whole (WCAG 2.1.4).
 import { signal } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { useLayoutEffect, useRef } from "preact/hooks";
 
 export interface Key {
   key: string; // as KeyboardEvent.key says it: "n", "ArrowDown", "?"
@@ -41,7 +41,7 @@ export const groups = signal<Group[]>([]);
 export function useKeys(title: string, keys: Key[]): void {
   const group = useRef<Group>({ title, keys });
   group.current.keys = keys; // the handlers see the newest state without registering anew
-  useEffect(() => {
+  useLayoutEffect(() => {
     const mine = group.current;
     groups.value = [...groups.peek(), mine];
     return () => {

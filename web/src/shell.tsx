@@ -1,18 +1,19 @@
 // The frame that never moves: the band with the amp and its state, the scale of steps, the status
 // line, and what the keys do.
 import { signal } from "@preact/signals";
-import { discard, keeps, link, retry, trouble, undo, waiting } from "./api";
+import { link } from "./api";
 import { drained } from "./drained";
+import { discard, keeps, retry, trouble, waiting } from "./facts";
 import { groups, keyName, setSingleKeys, singleKeys, useKeys, type Key } from "./keys";
+import { NotesDialog } from "./notes";
 import { pages } from "./pages";
 import { panels } from "./panels";
 import {
-  applyView,
   go,
   notice,
   route,
-  say,
   setTheme,
+  takeBack,
   theme,
   useResource,
   useView,
@@ -24,7 +25,7 @@ import { Dialog, From, Problem } from "./ui/frame";
 import { Mark } from "./ui/marks";
 import { clock } from "./units";
 
-const shows = signal<"" | "keys" | "waiting">("");
+const shows = signal<"" | "keys" | "waiting" | "notes">("");
 
 export function Shell() {
   const [first = "", ...rest] = route.value;
@@ -58,7 +59,8 @@ function Job({ job, panel }: { job: number; panel: string | null }) {
   const shown = panels.find(({ id }) => id === wanted) ?? panels[0]!;
   useKeys("This job", [
     ...panels.map(({ id, key, title }) => ({ key, does: title, run: () => go("jobs", job, id) })),
-    { key: "u", does: "take back the last thing recorded", run: () => void takeBack(job) },
+    { key: "w", does: "write a note", run: () => (shows.value = "notes") },
+    { key: "u", does: "take back what was recorded last from here", run: () => void takeBack(job) },
   ]);
   return (
     <div class="frame">
@@ -69,19 +71,16 @@ function Job({ job, panel }: { job: number; panel: string | null }) {
           {(found) => <shown.view view={found} />}
         </From>
       </main>
-      <StatusLine />
+      <StatusLine notes={data?.notes.length ?? 0} />
+      {data && (
+        <NotesDialog
+          view={data}
+          open={shows.value === "notes"}
+          onClose={() => (shows.value = "")}
+        />
+      )}
     </div>
   );
-}
-
-async function takeBack(job: number, fact?: number): Promise<void> {
-  try {
-    const { view } = await undo(job, fact);
-    applyView(view);
-    say("Taken back.");
-  } catch (error) {
-    say("Not taken back.", { faults: (error as { faults: [] }).faults });
-  }
 }
 
 function Band({ view, job }: { view: View | null; job: number }) {
@@ -201,13 +200,19 @@ const THEMES: { value: Theme; words: string }[] = [
   { value: "dark", words: "Dark" },
 ];
 
-function StatusLine() {
+/** `notes`: how many the job has; left out where there is no job. */
+function StatusLine({ notes }: { notes?: number }) {
   return (
     <footer class="status">
       <div class="status-words" role="status">
         <Saved />
       </div>
       <div class="status-tools">
+        {notes !== undefined && (
+          <Button kind="quiet" onClick={() => (shows.value = "notes")}>
+            {notes ? `Notes: ${notes}` : "Note"}
+          </Button>
+        )}
         <Choice
           label="Light or dark"
           hideLabel

@@ -1,9 +1,10 @@
 // What the page knows: where it is, what the program last answered, what is half typed.
 import { signal, type Signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
-import { ApiError, flush, link, request, startFacts } from "./api";
+import { ApiError, link, request, undo } from "./api";
+import { flush, startFacts, type Waiting } from "./facts";
 import { startLive, type Change } from "./live";
-import type { Fault, View } from "./types";
+import type { Fault, Recorded, View } from "./types";
 
 /* ---- where: #/jobs/12/make-safe ---------------------------------------------------------------- */
 
@@ -180,9 +181,33 @@ export interface Notice {
   at: number;
 }
 export const notice = signal<Notice | null>(null);
-export const say = (words: string, more: Omit<Notice, "words" | "at"> = {}): void => {
+
+// What was recorded from this tab, the last at the end: only that is taken back by a key.
+const recorded: NonNullable<Notice["undo"]>[] = [];
+
+export function say(words: string, more: Omit<Notice, "words" | "at"> = {}): void {
   notice.value = { words, ...more, at: Date.now() };
-};
+  if (more.undo) recorded.push(more.undo);
+}
+
+function acknowledged({ job, words }: Waiting, { fact, view }: Recorded): void {
+  applyView(view);
+  say(`Recorded: ${words}.`, { undo: { job, fact } });
+}
+
+/** Takes back a fact: the one given, or the last that this tab recorded in the job. */
+export async function takeBack(job: number, given?: number): Promise<void> {
+  const last = recorded.filter((one) => one.job === job && (!given || one.fact === given)).at(-1);
+  const fact = given ?? last?.fact;
+  if (!fact) return say("Nothing was recorded from here yet.");
+  try {
+    applyView((await undo(job, fact)).view);
+    if (last) recorded.splice(recorded.indexOf(last), 1);
+    say("Taken back.");
+  } catch (error) {
+    say("Not taken back.", { faults: (error as ApiError).faults });
+  }
+}
 
 /* ---- light and dark -------------------------------------------------------------------------------- */
 
@@ -214,6 +239,6 @@ export function setTheme(next: Theme): void {
 
 export function start(): void {
   document.documentElement.dataset.theme = theme.value;
-  startFacts(applyView);
+  startFacts(acknowledged);
   startLive(changed);
 }

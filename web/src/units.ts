@@ -7,6 +7,7 @@ export type Typed =
   | { kind: "number"; value: number };
 
 const UNIT = /\s*(kv|mv|v|ma|ohms?|volts?)?$/i;
+const PREFIX: Record<string, number> = { k: 1e3, K: 1e3, M: 1e6, m: 1e-3 };
 const SCALE: Record<string, number> = { kv: 1e3, mv: 1e-3, ma: 1e-3 };
 
 /** Reads what is typed into a number field: `182`, `1.2`, `-42`, `1,5`, `.5`, `420 mV`, `4k7`. */
@@ -30,15 +31,10 @@ export function readNumber(text: string): Typed {
       kind: "wrong",
       words: `“${text.trim()}” is not a number. Write it like 182, 1.2 or -42.`,
     };
-  const prefix =
-    found[2] === "k" || found[2] === "K"
-      ? 1e3
-      : found[2] === "M"
-        ? 1e6
-        : found[2] === "m"
-          ? 1e-3
-          : 1;
-  return { kind: "number", value: Number(found[1]) * prefix * (SCALE[unit] ?? 1) };
+  return {
+    kind: "number",
+    value: Number(found[1]) * (PREFIX[found[2] ?? ""] ?? 1) * (SCALE[unit] ?? 1),
+  };
 }
 
 /** A pasted column of readings: each line's last number, and its place where one stands before it. */
@@ -92,8 +88,9 @@ export function seconds(value: number | null | undefined): string {
   return value < 100 ? `${Math.ceil(value)} s` : `${Math.ceil(value / 60)} min`;
 }
 
-const day = new Intl.DateTimeFormat(undefined, { day: "numeric", month: "short" });
-const dayYear = new Intl.DateTimeFormat(undefined, {
+// Day before month, as the page's English has it, whatever the browser is set to.
+const day = new Intl.DateTimeFormat("en-GB", { day: "numeric", month: "short" });
+const dayYear = new Intl.DateTimeFormat("en-GB", {
   day: "numeric",
   month: "short",
   year: "numeric",

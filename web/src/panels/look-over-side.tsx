@@ -1,7 +1,7 @@
 // Beside the parts: the cord, what the date codes say, and the way back to the drawing.
 import { useState } from "preact/hooks";
-import { record } from "../api";
-import { say, useDraft, useResource } from "../store";
+import { record } from "../facts";
+import { useDraft, useResource } from "../store";
 import type { Dates, Difference, Fault, View } from "../types";
 import { Button, Choice, Field } from "../ui/controls";
 import { Dialog, From, Problem, Section } from "../ui/frame";
@@ -12,9 +12,7 @@ export function Cord({ view }: { view: View }) {
   const { cord } = view;
   const keep = (wires: number, chassis: boolean | null) => {
     const body = chassis === null ? { wires } : { wires, chassis_capacitor: chassis };
-    void record(view.job, "cord", body, { words: `cord, ${wires} wires` }).then(({ fact }) =>
-      say("Cord recorded.", { undo: { job: view.job, fact } }),
-    );
+    void record(view.job, "cord", body, { words: `cord with ${wires} wires` });
   };
   return (
     <div class="cord">

@@ -1,14 +1,15 @@
 // Look over: part by part, what is there and in what state; how it differs from the drawing.
 import { useEffect, useRef, useState } from "preact/hooks";
-import { record } from "../api";
+import { record } from "../facts";
 import { HandsInside } from "../hands";
 import { useKeys } from "../keys";
-import { say, useDraft, useResource, type Draft } from "../store";
+import { useDraft, useResource, type Draft } from "../store";
 import type { JobAmp, Look, Part, View } from "../types";
 import { Button, Chips, Choice, Field } from "../ui/controls";
 import { From, Panel as Frame } from "../ui/frame";
 import { Mark } from "../ui/marks";
 import { Cord, DateCodes, Differences } from "./look-over-side";
+import { GoOn } from "./go-on";
 import { EditForm } from "./edit-form";
 import { Photos } from "./photos";
 import type { Panel } from ".";
@@ -52,10 +53,7 @@ function lookBody(part: string, seen: Seen): Record<string, unknown> {
 function LookOver({ view }: { view: View }) {
   const amp = useResource<JobAmp>(`/api/jobs/${view.job}/amp?as=found`);
   return (
-    <Frame
-      title="Look over"
-      lead="Part by part: what is there, in what state, and how it differs from the drawing."
-    >
+    <Frame title="Look over" tools={<GoOn view={view} from="look over" />}>
       <Cord view={view} />
       <HandsInside view={view} does="note what I saw">
         <From of={amp} lines={10}>
@@ -66,54 +64,33 @@ function LookOver({ view }: { view: View }) {
   );
 }
 
-type Show = "all" | "to look at" | "seen";
+type Looks = Map<string, Look>;
+
+/** The parts that the list shows, and the one in hand. */
+function useList(view: View, parts: Part[], looks: Looks) {
+  const at = useDraft(`look at ${view.job}`, { part: "" });
+  const [unseen, setUnseen] = useState(false);
+  const [words, setWords] = useState("");
+  const wanted = (part: Part) =>
+    part.name === at.value.part || (matches(part, words) && !(unseen && looks.has(part.name)));
+  const shown = parts.filter(wanted);
+  const part = shown.find(({ name }) => name === at.value.part) ?? shown[0];
+  const pick = (next: Part | undefined) => next && at.set({ part: next.name });
+  const move = (by: number) => pick(shown[shown.indexOf(part!) + by]);
+  return { shown, part, pick, move, words, setWords, unseen, setUnseen };
+}
 
 function Parts({ view, parts }: { view: View; parts: Part[] }) {
-  const at = useDraft(`look at ${view.job}`, { part: "" });
-  const [show, setShow] = useState<Show>("all");
-  const [words, setWords] = useState("");
-  const looks = new Map(view.looks.map((look) => [look.part, look]));
-  const shown = parts.filter(
-    (part) =>
-      matches(part, words) && (show === "all" || looks.has(part.name) === (show === "seen")),
-  );
-  const part = parts.find(({ name }) => name === at.value.part) ?? shown[0] ?? parts[0];
-  const move = (by: number) => {
-    const next = shown[shown.findIndex(({ name }) => name === part?.name) + by];
-    if (next) at.set({ part: next.name });
-  };
+  const looks: Looks = new Map(view.looks.map((look) => [look.part, look]));
+  const list = useList(view, parts, looks);
+  const { part, move } = list;
   useKeys("Look over", [
     { key: "ArrowDown", does: "next part", run: () => move(1) },
     { key: "ArrowUp", does: "part before", run: () => move(-1) },
   ]);
   return (
     <div class="look-over">
-      <div class="look-list">
-        <Field
-          type="search"
-          label={`Find among ${parts.length} parts`}
-          value={words}
-          onInput={setWords}
-        />
-        <Choice
-          label="Show"
-          hideLabel
-          options={["all", "to look at", "seen"] as const}
-          value={show}
-          onChoose={setShow}
-        />
-        <ul class="parts">
-          {shown.map((one) => (
-            <PartLine
-              key={one.name}
-              part={one}
-              look={looks.get(one.name)}
-              here={one === part}
-              onPick={() => at.set({ part: one.name })}
-            />
-          ))}
-        </ul>
-      </div>
+      <PartList list={list} looks={looks} all={parts.length} />
       <div class="look-part">
         {part && (
           <PartLook
@@ -129,6 +106,40 @@ function Parts({ view, parts }: { view: View; parts: Part[] }) {
         <DateCodes view={view} />
         <Differences view={view} />
       </div>
+    </div>
+  );
+}
+
+interface ListProps {
+  list: ReturnType<typeof useList>;
+  looks: Looks;
+  all: number;
+}
+
+function PartList({ list, looks, all }: ListProps) {
+  return (
+    <div class="look-list">
+      <Field type="search" label="Find a part" value={list.words} onInput={list.setWords} />
+      <div class="look-count">
+        <span class="dim">
+          {looks.size} of {all} seen
+        </span>
+        <Button kind="quiet" pressed={list.unseen} onClick={() => list.setUnseen(!list.unseen)}>
+          {list.unseen ? "Show all" : "Only unseen"}
+        </Button>
+      </div>
+      <ul class="parts">
+        {list.shown.map((one) => (
+          <PartLine
+            key={one.name}
+            part={one}
+            look={looks.get(one.name)}
+            here={one === list.part}
+            onPick={() => list.pick(one)}
+          />
+        ))}
+      </ul>
+      {!list.shown.length && <p class="empty">No such part. Fewer letters find more.</p>}
     </div>
   );
 }
@@ -193,10 +204,8 @@ function keepLook(view: View, part: Part, look: Look | undefined, draft: Draft<S
   const body = lookBody(part.name, draft.value);
   draft.clear();
   if (Object.keys(body).length === 1) return; // nothing seen, nothing to keep
-  void record(view.job, "look", body, {
-    replaces: look?.fact ?? null,
-    words: `${part.name} looked over`,
-  }).then(({ fact }) => say(`${part.name} recorded.`, { undo: { job: view.job, fact } }));
+  const words = [part.name, body.state, ...draft.value.condition].filter(Boolean).join(", ");
+  void record(view.job, "look", body, { replaces: look?.fact ?? null, words });
 }
 
 function PartLook({ view, part, look, onNext }: PartProps) {

@@ -1,7 +1,7 @@
 // Photos of a job: sent one after the other, with progress, stoppable.
 import { useRef, useState } from "preact/hooks";
-import { ApiError, PHOTO_BYTES, record, sendPhoto } from "../api";
-import { say } from "../store";
+import { ApiError, PHOTO_BYTES, sendPhoto } from "../api";
+import { record } from "../facts";
 import type { Fault, Photo, View } from "../types";
 import { Button, Field } from "../ui/controls";
 import { Dialog, Problem } from "../ui/frame";
@@ -9,7 +9,7 @@ import { Bar } from "../ui/marks";
 
 interface Sending {
   name: string;
-  part: number; // 0 to 1
+  share: number; // sent so far, 0 to 1
   stop: AbortController;
 }
 
@@ -19,82 +19,111 @@ const tooBig = (file: File): Fault => ({
   remedy: "Make it smaller, or take it at a lower setting.",
 });
 
-export function Photos({ view, part }: { view: View; part?: string }) {
-  const [sending, setSending] = useState<Sending | null>(null);
+async function sendOne(
+  view: View,
+  file: File,
+  part: string | undefined,
+  show: (now: Sending) => void,
+) {
+  if (file.size > PHOTO_BYTES) throw new ApiError(413, [tooBig(file)]);
+  const stop = new AbortController();
+  const tell = (share: number) => show({ name: file.name, share, stop });
+  tell(0);
+  const { hash } = await sendPhoto(view.job, file, tell, stop.signal);
+  const body = part ? { hash, part } : { hash };
+  void record(view.job, "photo", body, { words: `photo ${file.name}` });
+}
+
+/** The photos on their way, and why some did not arrive. */
+function useSending(view: View, part?: string) {
+  const [sending, show] = useState<Sending | null>(null);
   const [faults, setFaults] = useState<Fault[]>([]);
-  const [open, setOpen] = useState<Photo | null>(null);
-  const pick = useRef<HTMLInputElement>(null);
-  const shown = view.photos.filter((photo) => !part || photo.part === part);
-
-  async function sendOne(file: File): Promise<void> {
-    const stop = new AbortController();
-    const show = (share: number) => setSending({ name: file.name, part: share, stop });
-    show(0);
-    const { hash } = await sendPhoto(view.job, file, show, stop.signal);
-    const body = part ? { hash, part } : { hash };
-    const { fact } = await record(view.job, "photo", body, { words: `photo ${file.name}` });
-    say(`${file.name} recorded.`, { undo: { job: view.job, fact } });
-  }
-
-  async function sendAll(files: File[]): Promise<void> {
+  const send = async (files: File[]) => {
     setFaults([]);
-    for (const file of files) {
-      try {
-        if (file.size > PHOTO_BYTES) setFaults((before) => [...before, tooBig(file)]);
-        else await sendOne(file);
-      } catch (error) {
-        setFaults((before) => [...before, ...(error as ApiError).faults]);
-      }
-    }
-    setSending(null);
-  }
+    for (const file of files)
+      await sendOne(view, file, part, show).catch((error: ApiError) =>
+        setFaults((before) => [...before, ...error.faults]),
+      );
+    show(null);
+  };
+  return { sending, faults, send };
+}
 
+export function Photos({ view, part }: { view: View; part?: string }) {
+  const { sending, faults, send } = useSending(view, part);
+  const [open, setOpen] = useState<Photo | null>(null);
+  const shown = view.photos.filter((photo) => !part || photo.part === part);
   return (
     <>
       <Problem faults={faults} />
       <ul class="photos">
         {shown.map((photo) => (
           <li key={photo.fact}>
-            <button type="button" class="photo" onClick={() => setOpen(photo)}>
-              <img
-                src={`/api/photos/${photo.hash}?small=1`}
-                alt={photo.caption ?? `photo ${photo.fact}`}
-                loading="lazy"
-                width="200"
-                height="150"
-              />
-              <span>{[photo.part, photo.caption].filter(Boolean).join(": ") || "no caption"}</span>
-            </button>
+            <Thumbnail photo={photo} onOpen={() => setOpen(photo)} />
           </li>
         ))}
         <li>
-          <input
-            ref={pick}
-            type="file"
-            accept="image/jpeg,image/png"
-            multiple
-            hidden
-            onChange={(event) => {
-              void sendAll([...(event.currentTarget.files ?? [])]);
-              event.currentTarget.value = "";
-            }}
-          />
           {sending ? (
-            <div class="photo sending" role="status">
-              <Bar share={sending.part}>{sending.name}</Bar>
-              <Button onClick={() => sending.stop.abort()}>Stop</Button>
-            </div>
+            <Progress sending={sending} />
           ) : (
-            <button type="button" class="photo add" onClick={() => pick.current?.click()}>
-              Add photos
-              <span>JPEG or PNG, up to 40 MB</span>
-            </button>
+            <AddPhotos onPick={(files) => void send(files)} />
           )}
         </li>
       </ul>
       <PhotoDialog view={view} photo={open} onClose={() => setOpen(null)} />
     </>
   );
+}
+
+const address = (photo: Photo): string => `/api/photos/${photo.hash}`;
+
+function Thumbnail({ photo, onOpen }: { photo: Photo; onOpen: () => void }) {
+  const words = [photo.part, photo.caption].filter(Boolean).join(": ") || "no caption";
+  return (
+    <button type="button" class="photo" onClick={onOpen}>
+      <img src={`${address(photo)}?small=1`} alt="" loading="lazy" width="200" height="150" />
+      <span>{words}</span>
+    </button>
+  );
+}
+
+function Progress({ sending }: { sending: Sending }) {
+  return (
+    <div class="photo sending" role="status">
+      <Bar share={sending.share}>{sending.name}</Bar>
+      <Button onClick={() => sending.stop.abort()}>Stop</Button>
+    </div>
+  );
+}
+
+function AddPhotos({ onPick }: { onPick: (files: File[]) => void }) {
+  const pick = useRef<HTMLInputElement>(null);
+  return (
+    <>
+      <input
+        ref={pick}
+        type="file"
+        accept="image/jpeg,image/png"
+        multiple
+        hidden
+        onChange={(event) => {
+          onPick([...(event.currentTarget.files ?? [])]);
+          event.currentTarget.value = "";
+        }}
+      />
+      <button type="button" class="photo add" onClick={() => pick.current?.click()}>
+        Add photos
+        <span>JPEG or PNG, up to 40 MB</span>
+      </button>
+    </>
+  );
+}
+
+function captionBody(photo: Photo, caption: string): Record<string, unknown> {
+  const body: Record<string, unknown> = { hash: photo.hash };
+  if (caption) body.caption = caption;
+  if (photo.part) body.part = photo.part;
+  return body;
 }
 
 function PhotoDialog({
@@ -108,15 +137,12 @@ function PhotoDialog({
 }) {
   const [caption, setCaption] = useState<string | null>(null);
   const close = () => {
-    if (photo && caption !== null && caption.trim() !== (photo.caption ?? "")) {
-      const body: Record<string, unknown> = { hash: photo.hash };
-      if (caption.trim()) body.caption = caption.trim();
-      if (photo.part) body.part = photo.part;
-      void record(view.job, "photo", body, {
+    const words = caption?.trim();
+    if (photo && words !== undefined && words !== (photo.caption ?? ""))
+      void record(view.job, "photo", captionBody(photo, words), {
         replaces: photo.fact,
-        words: `caption ${caption.trim()}`,
+        words: `caption “${words}”`,
       });
-    }
     setCaption(null);
     onClose();
   };
@@ -126,8 +152,8 @@ function PhotoDialog({
         <>
           <img
             class="photo-large"
-            src={`/api/photos/${photo.hash}`}
-            alt={photo.caption ?? "photo"}
+            src={address(photo)}
+            alt={photo.caption ?? "photo without caption"}
           />
           <Field
             label="Caption"

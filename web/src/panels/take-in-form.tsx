@@ -1,5 +1,5 @@
 // The take-in form: for a new job and for correcting one.
-import { useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { useResource, type Draft } from "../store";
 import type { AmpRow } from "../types";
 import { Choice, Chips, Field, Link } from "../ui/controls";
@@ -66,26 +66,17 @@ export function takeInBody(form: TakeIn): Record<string, unknown> {
 
 export function TakeInForm({ draft }: { draft: Draft<TakeIn> }) {
   const { value: form, set } = draft;
-  const keepWord = KEEP.find((word) => word === form.keep) ?? null;
   return (
     <div class="take-in">
       <div>
         <AmpPicker amp={form.amp} onPick={(amp) => set({ amp })} />
         <div class="pair">
           <Field label="Serial number" value={form.serial} onInput={(serial) => set({ serial })} />
-          <Field short label="Year, if known" value={form.year} onInput={(year) => set({ year })} />
+          <Field label="Year, if known" value={form.year} onInput={(year) => set({ year })} />
         </div>
       </div>
       <div>
-        <div class="pair">
-          <Field required label="Owner" value={form.owner} onInput={(owner) => set({ owner })} />
-          <Field
-            label="Contact"
-            hint="Telephone, address"
-            value={form.contact}
-            onInput={(contact) => set({ contact })}
-          />
-        </div>
+        <Owner draft={draft} />
         <Field
           required
           lines={3}
@@ -93,41 +84,76 @@ export function TakeInForm({ draft }: { draft: Draft<TakeIn> }) {
           value={form.complaint}
           onInput={(complaint) => set({ complaint })}
         />
-        <Choice
-          label="What the owner wants kept"
-          options={KEEP}
-          value={keepWord}
-          onChoose={(keep) => set({ keep })}
-        />
-        <Field label="Or in words" value={form.keep} onInput={(keep) => set({ keep })} />
-        <Chips
-          label="Came with"
-          options={[...new Set([...ACCESSORIES, ...form.accessories])]}
-          value={form.accessories}
-          onChange={(accessories) => set({ accessories })}
-        />
-        <OtherAccessory
-          onAdd={(word) => set({ accessories: [...new Set([...form.accessories, word])] })}
-        />
+        <Keep keep={form.keep} onKeep={(keep) => set({ keep })} />
+        <CameWith words={form.accessories} onChange={(accessories) => set({ accessories })} />
       </div>
     </div>
   );
 }
 
-function OtherAccessory({ onAdd }: { onAdd: (word: string) => void }) {
-  const [word, setWord] = useState("");
-  const add = () => {
-    if (word.trim()) onAdd(word.trim());
-    setWord("");
+function Owner({ draft: { value: form, set } }: { draft: Draft<TakeIn> }) {
+  return (
+    <div class="pair">
+      <Field required label="Owner" value={form.owner} onInput={(owner) => set({ owner })} />
+      <Field
+        label="Contact"
+        hint="Telephone, address"
+        value={form.contact}
+        onInput={(contact) => set({ contact })}
+      />
+    </div>
+  );
+}
+
+const OWN_WORDS = "other words";
+
+function Keep({ keep, onKeep }: { keep: string; onKeep: (words: string) => void }) {
+  const known = KEEP.find((word) => word === keep);
+  const [own, setOwn] = useState(keep !== "" && !known);
+  const choose = (word: (typeof KEEP)[number] | typeof OWN_WORDS) => {
+    setOwn(word === OWN_WORDS);
+    onKeep(word === OWN_WORDS ? "" : word);
   };
   return (
-    <Field
-      label="Something else"
-      hint="Enter adds it"
-      value={word}
-      onInput={setWord}
-      onEnter={add}
-    />
+    <>
+      <Choice
+        label="What the owner wants kept"
+        options={[...KEEP, OWN_WORDS] as const}
+        value={own ? OWN_WORDS : (known ?? null)}
+        onChoose={choose}
+      />
+      {own && <Field label="In the owner's words" value={keep} onInput={onKeep} />}
+    </>
+  );
+}
+
+interface CameProps {
+  words: string[];
+  onChange: (words: string[]) => void;
+}
+
+function CameWith({ words, onChange }: CameProps) {
+  const [other, setOther] = useState("");
+  const add = () => {
+    if (other.trim()) onChange([...new Set([...words, other.trim()])]);
+    setOther("");
+  };
+  return (
+    <>
+      <Chips
+        label="Came with"
+        options={[...new Set([...ACCESSORIES, ...words])]}
+        value={words}
+        onChange={onChange}
+      />
+      <Field
+        label="And something else"
+        hint="Enter adds it"
+        value={other}
+        onInput={setOther}
+        onEnter={add}
+      />
+    </>
   );
 }
 
@@ -146,32 +172,44 @@ function AmpPicker({ amp, onPick }: { amp: string; onPick: (name: string) => voi
         The amp<span class="must"> needed</span>
       </legend>
       <Field type="search" label="Find in the library" value={words} onInput={setWords} />
-      <From of={amps} lines={5}>
-        {(rows) => (
-          <div class="picker-list" tabIndex={-1}>
-            {rows
+      <div class="picker-list" tabIndex={-1}>
+        <From of={amps} lines={5}>
+          {(rows) =>
+            rows
               .filter((row) => row.name === amp || matches(row, words))
               .map((row) => (
-                <label key={row.name} class={row.name === amp ? "on" : undefined}>
-                  <input
-                    type="radio"
-                    name="amp"
-                    checked={row.name === amp}
-                    onChange={() => onPick(row.name)}
-                  />
-                  <span>
-                    <span class="picker-name">{row.name}</span>
-                    {row.own && <span class="dim"> this shop's</span>}
-                    <span class="picker-family">{row.family}</span>
-                  </span>
-                </label>
-              ))}
-          </div>
-        )}
-      </From>
+                <AmpLine key={row.name} row={row} on={row.name === amp} onPick={onPick} />
+              ))
+          }
+        </From>
+      </div>
       <p class="dim">
         Not there? Copy the nearest one in the <Link to="amps">amp library</Link> and change it.
       </p>
     </fieldset>
+  );
+}
+
+interface LineProps {
+  row: AmpRow;
+  on: boolean;
+  onPick: (name: string) => void;
+}
+
+function AmpLine({ row, on, onPick }: LineProps) {
+  const line = useRef<HTMLLabelElement>(null);
+  useEffect(() => {
+    if (on) line.current?.scrollIntoView({ block: "nearest" });
+  }, []); // the chosen one is in sight when the list opens
+  return (
+    <label ref={line} class={on ? "on" : undefined}>
+      <input type="radio" name="amp" checked={on} onChange={() => onPick(row.name)} />
+      <span>
+        <span class="picker-name">{row.name}</span>
+        {row.own && <span class="dim"> this shop's</span>}
+        <span class="picker-family">{row.family}</span>
+        {on && <span class="picker-family">{row.story}</span>}
+      </span>
+    </label>
   );
 }

@@ -108,7 +108,9 @@ export function Field(props: FieldProps) {
           ))}
         </datalist>
       )}
-      <Note id={`${id}n`} problem={!!props.problem} words={note} />
+      {(note || props.type !== "search") && (
+        <Note id={`${id}n`} problem={!!props.problem} words={note} />
+      )}
     </div>
   );
 }

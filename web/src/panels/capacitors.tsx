@@ -1,0 +1,254 @@
+// The filter capacitors: the one in hand, what it stores, its reading; and the list of all.
+import { useRef, useState } from "preact/hooks";
+import { record, waiting } from "../facts";
+import { useDraft } from "../store";
+import type { DrainedCapacitor, Safety, View } from "../types";
+import { Button, NumberField } from "../ui/controls";
+import { Table } from "../ui/frame";
+import { Badge } from "../ui/marks";
+import { quantity, readNumber, seconds, volts, when } from "../units";
+import { GoOn } from "./go-on";
+import { Hold } from "./hold";
+
+const LIMIT_V = 60; // ES1 limit of IEC 62368-1, DC
+const HOLD_S = 5; // the least time to hold the resistor: common practice, no source
+
+/** Read since the last power-up? Older readings say nothing about now. */
+const current = (one: DrainedCapacitor, view: View): boolean =>
+  one.volts !== null && one.at !== null && (view.powered.at === null || one.at > view.powered.at);
+
+const low = (one: DrainedCapacitor, view: View): boolean =>
+  current(one, view) && Math.abs(one.volts!) < LIMIT_V;
+
+interface Props {
+  view: View;
+  plan: Safety;
+}
+
+const useChosen = (view: View) => useDraft(`drain at ${view.job}`, { part: "" });
+
+export function Station({ view, plan }: Props) {
+  const chosen = useChosen(view);
+  const capacitors = view.drained.capacitors;
+  const left = capacitors.find((each) => !low(each, view));
+  const one = capacitors.find(({ part }) => part === chosen.value.part) ?? left;
+  if (!capacitors.length)
+    return (
+      <p class="empty">
+        The drawing has no filter capacitor. Measure at the rectifier all the same.
+      </p>
+    );
+  if (!one) return <AllLow view={view} onAgain={() => chosen.set({ part: capacitors[0]!.part })} />;
+  const facts = plan.capacitors.find(({ part }) => part === one.part);
+  return (
+    <section class="station" aria-label="The capacitor in hand">
+      <Which view={view} one={one} onPick={(part) => chosen.set({ part })} />
+      <Stored facts={facts} ohms={plan.through_ohms} />
+      <div class="station-work">
+        <Hold key={one.part} seconds={Math.max(HOLD_S, Math.ceil(facts?.seconds_to_1 ?? 0))} />
+        <DrainField
+          key={`field ${one.part}`}
+          view={view}
+          one={one}
+          ohms={plan.through_ohms}
+          onDone={() => chosen.set({ part: "" })}
+        />
+      </div>
+    </section>
+  );
+}
+
+function AllLow({ view, onAgain }: { view: View; onAgain: () => void }) {
+  const highest = Math.max(...view.drained.capacitors.map((one) => Math.abs(one.volts ?? 0)));
+  return (
+    <section class="station all-low" aria-label="All filter capacitors read">
+      <p class="station-head">
+        <Badge shape="dot" tone="accent">
+          Each one read below 60 V; the highest {volts(highest)} V
+        </Badge>
+      </p>
+      <p>
+        Read once more before your hands go in: an electrolytic creeps back up. After every
+        switch-on, drain and read again.
+      </p>
+      <div class="row">
+        <GoOn view={view} from="make safe" ready />
+        <Button onClick={onAgain}>Read again</Button>
+      </div>
+    </section>
+  );
+}
+
+interface WhichProps {
+  view: View;
+  one: DrainedCapacitor;
+  onPick: (part: string) => void;
+}
+
+function Which({ view, one, onPick }: WhichProps) {
+  const all = view.drained.capacitors;
+  const at = all.indexOf(one);
+  const done = all.filter((each) => low(each, view)).length;
+  const step = (by: number) => all[at + by] && onPick(all[at + by]!.part);
+  return (
+    <div class="station-which">
+      <h2 class="station-part">{one.part}</h2>
+      <span class="station-node">at {one.node}</span>
+      <span class="dim">
+        {one.value}
+        {one.rating ? `, ${one.rating} V` : ""}
+      </span>
+      <span class="station-count">
+        {done} of {all.length} below 60 V
+      </span>
+      <span class="station-step">
+        <Button
+          kind="quiet"
+          label="The capacitor before"
+          disabled={at === 0}
+          onClick={() => step(-1)}
+        >
+          {"\u2190"}
+        </Button>
+        <Button
+          kind="quiet"
+          label="The next capacitor"
+          disabled={at === all.length - 1}
+          onClick={() => step(1)}
+        >
+          {"\u2192"}
+        </Button>
+      </span>
+    </div>
+  );
+}
+
+function Stored({
+  facts,
+  ohms,
+}: {
+  facts: Safety["capacitors"][number] | undefined;
+  ohms: number;
+}) {
+  const rows: [string, string][] = [
+    ["Charged", `${volts(facts?.volts)} V`],
+    ["Stores", quantity(facts?.joules, "J")],
+    ["To 60 V", seconds(facts?.seconds_to_60)],
+    ["To 1 V", seconds(facts?.seconds_to_1)],
+    [`Into ${quantity(ohms, "ohm")}`, `${quantity(facts?.peak_watts, "W")} at first`],
+  ];
+  return (
+    <dl class="facts">
+      {rows.map(([name, value]) => (
+        <div key={name}>
+          <dt>{name}</dt>
+          <dd>{value}</dd>
+        </div>
+      ))}
+    </dl>
+  );
+}
+
+interface DrainProps {
+  view: View;
+  one: DrainedCapacitor;
+  ohms: number;
+  onDone: () => void;
+}
+
+function DrainField({ view, one, ohms, onDone }: DrainProps) {
+  const draft = useDraft(`drain ${view.job} ${one.part}`, { text: "" });
+  const field = useRef<HTMLInputElement>(null);
+  const [still, setStill] = useState<number | null>(null);
+  const typed = readNumber(draft.value.text);
+  const unsaved = waiting.value.find((fact) => fact.job === view.job && fact.body.at === one.part);
+  const take = (read: number) => {
+    const charged = Math.abs(read) >= LIMIT_V;
+    draft.clear();
+    setStill(charged ? read : null);
+    field.current?.focus();
+    keepReading(view, one, read, ohms);
+    if (!charged) onDone();
+  };
+  return (
+    <div class="drain-field">
+      <NumberField
+        big
+        label={`Read from ${one.part} to the chassis`}
+        unit="V"
+        text={draft.value.text}
+        inputRef={field}
+        onInput={(text) => draft.set({ text })}
+        onNumber={take}
+        hint={drainHint(still, unsaved?.words)}
+      />
+      <Button
+        kind="main"
+        disabled={typed.kind !== "number"}
+        onClick={() => typed.kind === "number" && take(typed.value)}
+      >
+        Record
+      </Button>
+    </div>
+  );
+}
+
+function drainHint(still: number | null, unsaved: string | undefined): string {
+  if (still !== null) return `Still ${volts(still)} V: resistor on again, then read.`;
+  return unsaved ? `Not saved yet: ${unsaved}` : "Enter records it";
+}
+
+function keepReading(view: View, one: DrainedCapacitor, read: number, ohms: number): void {
+  const words = `${one.part} ${volts(read)} V`;
+  void record(view.job, "drain", { at: one.part, volts: read, through: ohms }, { words });
+}
+
+/* ---- all of them ----------------------------------------------------------------------------- */
+
+function LastRead({ one, view }: { one: DrainedCapacitor; view: View }) {
+  if (one.volts === null)
+    return (
+      <Badge shape="question" tone="hazard">
+        not read
+      </Badge>
+    );
+  const read = `${volts(one.volts)} V`;
+  if (!current(one, view))
+    return (
+      <Badge shape="hazard" tone="hazard">
+        {read}, but switched on since
+      </Badge>
+    );
+  return (
+    <Badge shape={low(one, view) ? "dot" : "up"} tone={low(one, view) ? "accent" : "hazard"}>
+      {read} at {when(one.at!)}
+      {low(one, view) ? "" : ", charged"}
+    </Badge>
+  );
+}
+
+export function Capacitors({ view, plan }: Props) {
+  const chosen = useChosen(view);
+  const facts = (one: DrainedCapacitor) => plan.capacitors.find(({ part }) => part === one.part);
+  const pick = (one: DrainedCapacitor) => (
+    <Button kind="quiet" label={`Read ${one.part}`} onClick={() => chosen.set({ part: one.part })}>
+      {one.part}
+    </Button>
+  );
+  return (
+    <Table
+      caption="Filter capacitors"
+      rows={view.drained.capacitors}
+      rowKey={({ part }) => part}
+      empty="No filter capacitor on the drawing."
+      columns={[
+        { title: "Capacitor", cell: pick },
+        { title: "At", cell: ({ node }) => node },
+        { title: "Value", cell: ({ value }) => value },
+        { title: "Charged", kind: "number", cell: (one) => `${volts(one.expected_volts)} V` },
+        { title: "Stores", kind: "number", cell: (one) => quantity(facts(one)?.joules, "J") },
+        { title: "Last read", kind: "wide", cell: (one) => <LastRead one={one} view={view} /> },
+      ]}
+    />
+  );
+}

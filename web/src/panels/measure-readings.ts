@@ -1,0 +1,139 @@
+// The readings of one phase of a job: recorded, on their way, and half typed; and how one is taken.
+import { record, waiting } from "../api";
+import { drained } from "../drained";
+import { say, takeBack, useDraft, type Draft } from "../store";
+import type { ChartLine, Phase, Reading, View } from "../types";
+import { volts } from "../units";
+
+export interface Bench {
+  meter: string; // "10M", "20k per volt on 300"
+  mains: string; // volts at the wall, as typed; "" when not read
+}
+
+/** The meter in hand and the mains at the wall: of this bench, not of the job. */
+export const useBench = (): Draft<Bench> => useDraft<Bench>("bench", { meter: "10M", mains: "" });
+
+const METER = /^\d+(?:[.,]\d+)?\s*[kM]?(?:\s*per volt(?:\s+on\s+\d+(?:[.,]\d+)?)?)?$/i;
+export const meterReads = (text: string): boolean => METER.test(text.trim());
+
+// A reading of this much, with the amp recorded as off, means that it is on: the ES1 limit of
+// IEC 62368-1, above which a capacitor counts as charged.
+const LIVE_V = 60;
+
+export interface Readings {
+  view: View;
+  phase: Phase;
+  recorded: ReadonlyMap<string, Reading>;
+  pending: ReadonlyMap<string, number>; // typed, not acknowledged yet
+  text: (at: string) => string; // what its field shows
+  typed: (at: string) => boolean; // half typed
+  type: (at: string, text: string | undefined) => void;
+  take: (at: string, volts: number) => void;
+  drop: (at: string) => void;
+}
+
+function pendingOf(view: View, phase: Phase): Map<string, number> {
+  const found = new Map<string, number>();
+  for (const { job, kind, body, refused } of waiting.value)
+    if (job === view.job && kind === "reading" && body.phase === phase && !refused)
+      found.set(body.at as string, body.volts as number);
+  return found;
+}
+
+function noteSwitchedOn(view: View, read: number, mains: number | null): void {
+  if (drained(view).on || Math.abs(read) < LIVE_V) return;
+  const body = mains === null ? { on: true } : { on: true, mains };
+  void record(view.job, "power", body, { words: "switched on" }).then(({ fact }) =>
+    say("Such a reading means that it is on: recorded as switched on.", {
+      undo: { job: view.job, fact },
+    }),
+  );
+}
+
+export function useReadings(view: View, phase: Phase): Readings {
+  const draft = useDraft<Record<string, string | undefined>>(`readings ${view.job} ${phase}`, {});
+  const bench = useBench();
+  const recorded = new Map(view.readings[phase].map((reading) => [reading.at, reading]));
+  const pending = pendingOf(view, phase);
+  const mains = Number(bench.value.mains.replace(",", ".")) || null;
+
+  const take = (at: string, read: number) => {
+    const old = recorded.get(at);
+    draft.set({ [at]: undefined });
+    if (!pending.has(at) && old?.volts === read) return;
+    noteSwitchedOn(view, read, mains);
+    const body = { phase, at, volts: read, meter: bench.value.meter, ...(mains && { mains }) };
+    const words = `${at} ${volts(read)} V`;
+    void record(view.job, "reading", body, { words, replaces: old?.fact ?? null }).then(
+      ({ fact }) => say(`${words} recorded.`, { undo: { job: view.job, fact } }),
+    );
+  };
+  const drop = (at: string) => {
+    const old = recorded.get(at);
+    draft.set({ [at]: undefined });
+    if (old) void takeBack(view.job, old.fact);
+  };
+  const shown = (at: string): string => {
+    const read = pending.get(at) ?? recorded.get(at)?.volts;
+    return read === undefined ? "" : String(read);
+  };
+  return {
+    view,
+    phase,
+    recorded,
+    pending,
+    text: (at) => draft.value[at] ?? shown(at),
+    typed: (at) => draft.value[at] !== undefined,
+    type: (at, text) => draft.set({ [at]: text }),
+    take,
+    drop,
+  };
+}
+
+/* ---- places in words ------------------------------------------------------------------------------ */
+
+const NEAR_ZERO = 0.05; // V: written "about 0", as a bench meter shows it
+
+/** "197 to 236", "about 0", or a dash where no band is known. */
+export function band({ low, high }: { low: number | null; high: number | null }): string {
+  if (low === null || high === null) return "\u2013";
+  if (Math.abs(low) < NEAR_ZERO && Math.abs(high) < NEAR_ZERO) return "about 0";
+  return `${volts(low)} to ${volts(high)}`;
+}
+
+/** "plate", "heater, AC", "across": what is read there. */
+export const whatWords = (line: ChartLine): string =>
+  line.quantity.startsWith("heater") ? `${line.what}, AC` : line.what;
+
+export interface Group {
+  name: string; // "V1", "Supply"
+  lines: ChartLine[];
+}
+
+const groupOf = (line: ChartLine): string => {
+  if (line.what === "across") return "Across parts";
+  const tube = /^(V\d+)\./.exec(line.at)?.[1];
+  return line.what === "supply" || !tube ? "Supply and tie points" : tube;
+};
+
+/** The chart by tube, then the supply, then the differences across parts. */
+export function grouped(lines: ChartLine[]): Group[] {
+  const groups = new Map<string, ChartLine[]>();
+  for (const line of lines) {
+    const name = groupOf(line);
+    groups.set(name, [...(groups.get(name) ?? []), line]);
+  }
+  return [...groups].map(([name, own]) => ({ name, lines: own }));
+}
+
+const plain = (at: string): string => at.toLowerCase().replace(/[^a-z0-9]/g, "");
+
+/** The place that letters and figures without the dot mean: "v25" is V2.5. */
+export function placeNamed(lines: ChartLine[], typed: string): ChartLine | undefined {
+  const wanted = plain(typed);
+  if (!wanted) return undefined;
+  return (
+    lines.find(({ at }) => plain(at) === wanted) ??
+    lines.find(({ at }) => plain(at).startsWith(wanted))
+  );
+}
