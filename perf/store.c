@@ -215,7 +215,7 @@ static void time_open(shop *shop) {
 static void time_search(shop *shop, const char *words, const char *sql, bool open) {
     times ours = {0}, bare = {0};
     char what[64];
-    for (int i = 0; i < 60; i++) {
+    for (int i = 0; i < 400; i++) {
         double start = now_ms();
         json_t *found = job_search(shop->store, words, open, 50, shop->errors);
         ours.ms[ours.count++] = now_ms() - start;
@@ -243,7 +243,7 @@ static void time_view(shop *shop) {
 
 static void time_history(shop *shop, bool same) {
     times ours = {0}, bare = {0};
-    for (int i = 0; i < 60; i++) {
+    for (int i = 0; i < 400; i++) {
         double start = now_ms();
         json_t *history = job_history(shop->store, "saltpan", same, shop->errors);
         ours.ms[ours.count++] = now_ms() - start;

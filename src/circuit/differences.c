@@ -20,15 +20,12 @@ static const char *words(differ *differ, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
 static const char *words(differ *differ, const char *format, ...) {
-    base_text text;
     va_list arguments;
     char line[512];
     va_start(arguments, format);
     vsnprintf(line, sizeof line, format, arguments);
     va_end(arguments);
-    base_text_init(&text, sizeof line);
     const char *kept = base_arena_text(differ->arena, line);
-    base_text_free(&text);
     if (!kept) differ->no_memory = true;
     return kept;
 }
@@ -82,6 +79,21 @@ static bool same_node(const differ *differ, int from, int to) {
            place.node == to;
 }
 
+/* A pin that only another part joined is left alone when that part goes: the tube's own joints are
+ * as they were. */
+static bool own_pin(const circuit *amp, const circuit_part *part, int end) {
+    char name[64];
+    snprintf(name, sizeof name, "%.50s.%d", part->name, end);
+    return part->tube && strcasecmp(node_name(amp, part->end[end]), name) == 0;
+}
+
+static bool same_end(const differ *differ, const circuit_part *from, const circuit_part *to,
+                     int end) {
+    if (from->end[end] >= 0 && to->end[end] < 0) return own_pin(differ->from, from, end);
+    if (from->end[end] < 0 && to->end[end] >= 0) return own_pin(differ->to, to, end);
+    return same_node(differ, from->end[end], to->end[end]);
+}
+
 static const char *ends_listed(differ *differ, const circuit *amp, const circuit_part *part) {
     base_text text;
     base_text_init(&text, 512);
@@ -96,7 +108,7 @@ static const char *ends_listed(differ *differ, const circuit *amp, const circuit
 static void compare_ends(differ *differ, const circuit_part *from, const circuit_part *to) {
     bool alike = from->ends == to->ends;
     for (int i = 0; i < from->ends && alike; i++)
-        alike = same_node(differ, from->end[i], to->end[i]);
+        alike = same_end(differ, from, to, i);
     if (alike) return;
     const char *was = ends_listed(differ, differ->from, from),
                *is = ends_listed(differ, differ->to, to);

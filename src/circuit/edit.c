@@ -235,22 +235,34 @@ static base_code check(const circuit_edit *edit, base_errors *errors) {
                                : "write one value on one line: 4k7");
 }
 
+/* The value that the edit is about: of the key, or of the whole part. */
+static const span *value_of(const spans *spans, const circuit_edit *edit) {
+    span_part part;
+    if (!circuit_span_part(spans, edit->part, &part)) return NULL;
+    if (edit->does != CIRCUIT_CHANGE) return part.key->next;
+    const span *key = circuit_span_key(part.key->next, edit->key);
+    return key ? key->next : NULL;
+}
+
+/* How many spans the file has beside that value, its key, and the section made for it. */
+static size_t rest(const spans *spans, const span *value, bool keyed, bool section) {
+    size_t own = value ? circuit_span_size(value) + keyed + (section ? 2 : 0) : 0;
+    return spans->count - own;
+}
+
 /* What stands there now is what was meant, and nothing else of the file was swallowed by it. */
 static bool reads_back(const char *text, const spans *before, const circuit_edit *edit) {
     spans after;
-    span_part part;
+    const span *was = value_of(before, edit);
     if (!circuit_spans_open(&after, text, strlen(text))) return false;
-    bool there = circuit_span_part(&after, edit->part, &part);
-    bool well = there == (edit->does != CIRCUIT_REMOVE);
-    if (well && edit->does == CIRCUIT_CHANGE) {
-        const span *key = circuit_span_key(part.key->next, edit->key);
+    const span *is = value_of(&after, edit);
+    bool well = (is != NULL) == (edit->does != CIRCUIT_REMOVE);
+    if (well && is) {
+        bool made = edit->does == CIRCUIT_ADD && !circuit_span_key(before->root, edit->key);
         bool brackets = edit->value[0] == '[' || edit->value[0] == '{';
-        well = key && (brackets ? key->next->type != SPAN_SCALAR
-                                : key->next->text && strcmp(key->next->text, edit->value) == 0);
-    }
-    for (const span *at = before->root->child; well && at && at->next; at = at->next->next) {
-        bool still = !at->text || circuit_span_key(after.root, at->text);
-        well = still || edit->does == CIRCUIT_REMOVE;
+        well = rest(&after, is, !was, made) == rest(before, was, false, false);
+        if (well && edit->does == CIRCUIT_CHANGE && !brackets)
+            well = is->text && strcmp(is->text, edit->value) == 0;
     }
     circuit_spans_close(&after);
     return well;

@@ -14,11 +14,10 @@
 typedef struct builder {
     spans *spans;
     span *open; /* the innermost collection that is not closed */
-    size_t count;
 } builder;
 
 static span *add(builder *builder, span_type type) {
-    if (builder->count++ >= SPANS_MOST) return NULL;
+    if (builder->spans->count++ >= SPANS_MOST) return NULL;
     span *made = base_arena_take(builder->spans->arena, 1, sizeof *made);
     span *parent = builder->open;
     if (!made) return NULL;
@@ -110,14 +109,16 @@ static bool build(builder *builder, struct fy_parser *parser) {
 }
 
 bool circuit_spans_open(spans *spans, const char *text, size_t length) {
-    struct fy_parse_cfg cfg = {.flags = FYPCF_QUIET | FYPCF_DISABLE_MMAP_OPT};
     struct builder builder = {.spans = spans};
     *spans = (struct spans){.text = text, .length = length, .arena = base_arena_new()};
-    struct fy_parser *parser =
-        spans->arena && length <= YAML_FILE_MOST ? fy_parser_create(&cfg) : NULL;
+    struct fy_parse_cfg cfg = {.flags = FYPCF_QUIET | FYPCF_DISABLE_MMAP_OPT,
+                               .diag = circuit_diag_new()};
+    bool may = spans->arena && cfg.diag && length <= YAML_FILE_MOST;
+    struct fy_parser *parser = may ? fy_parser_create(&cfg) : NULL;
     bool well = parser && fy_parser_set_string(parser, text, length) == 0 &&
                 build(&builder, parser) && spans->root->type == SPAN_MAPPING;
     if (parser) fy_parser_destroy(parser);
+    if (cfg.diag) fy_diag_destroy(cfg.diag);
     if (!well) circuit_spans_close(spans);
     return well;
 }
@@ -125,6 +126,23 @@ bool circuit_spans_open(spans *spans, const char *text, size_t length) {
 void circuit_spans_close(spans *spans) {
     base_arena_free(spans->arena);
     *spans = (struct spans){0};
+}
+
+/* In the order of the text, without recursion: a file may nest as deep as it is long. */
+size_t circuit_span_size(const span *top) {
+    size_t count = 1;
+    for (const span *at = top; at;) {
+        if (at->child) {
+            at = at->child;
+        } else {
+            while (at != top && !at->next)
+                at = at->parent;
+            if (at == top) break;
+            at = at->next;
+        }
+        count++;
+    }
+    return count;
 }
 
 /* ---- looking ----------------------------------------------------------------------------------

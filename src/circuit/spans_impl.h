@@ -21,7 +21,8 @@ typedef struct span {
 typedef struct spans {
     const char *text;
     size_t length;
-    span *root; /* NULL: the text is no YAML, or memory is out */
+    span *root;   /* NULL: the text is no YAML, or memory is out */
+    size_t count; /* of all spans */
     base_arena *arena;
 } spans;
 
@@ -30,6 +31,7 @@ void circuit_spans_close(spans *spans);
 
 /* The key of a mapping; its value is the next. NULL: none such, or `in` is no mapping. */
 span *circuit_span_key(const span *in, const char *key);
+size_t circuit_span_size(const span *at); /* how many spans it is made of, itself included */
 /* The key span of a part, "R7" or "T1 high voltage", and the key span of its section. */
 typedef struct span_part {
     span *section, *key;

@@ -82,7 +82,7 @@ static void print_nothing(struct fy_diag *diag, void *user, const char *text, si
     (void)diag, (void)user, (void)text, (void)length;
 }
 
-static struct fy_diag *diag_new(void) {
+struct fy_diag *circuit_diag_new(void) {
     struct fy_diag_cfg cfg;
     fy_diag_cfg_default(&cfg);
     cfg.fp = NULL;
@@ -154,7 +154,7 @@ static bool bytes_can_be_read(yaml_reader *yaml, const char *text, size_t length
 
 struct fy_document *circuit_yaml_open(yaml_reader *yaml, const char *text, size_t length) {
     if (!bytes_can_be_read(yaml, text, length)) return NULL;
-    struct fy_diag *diag = diag_new();
+    struct fy_diag *diag = circuit_diag_new();
     struct fy_parse_cfg cfg = {.flags = FYPCF_QUIET | FYPCF_DISABLE_MMAP_OPT |
                                         FYPCF_ALLOW_DUPLICATE_KEYS, /* ours are quicker */
                                .diag = diag};

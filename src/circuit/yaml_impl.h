@@ -49,6 +49,9 @@ typedef struct yaml_word {
     base_place at;
 } yaml_word;
 
+/* The library's errors are kept, to be asked for; it prints nothing. NULL: no memory. */
+struct fy_diag *circuit_diag_new(void);
+
 /* The one document of `text`, to be destroyed by the caller; NULL with complaints. */
 struct fy_document *circuit_yaml_open(yaml_reader *yaml, const char *text, size_t length);
 
