@@ -208,7 +208,7 @@ static bool settle(const problem *given, solve_wave *wave, instant *now, ring *l
         wave->current += more;
         for (int j = 0; j < STEPS; j++) {
             wave->ripple[j] += step[j];
-            largest = fmax(largest, fabs(step[j]));
+            if (!(fabs(step[j]) <= largest)) largest = fabs(step[j]);
         }
         if (given->cycle->henries > 0) wave->current = mean_current(now);
         if (!(largest > enough)) return isfinite(wave->current);
