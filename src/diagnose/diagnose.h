@@ -134,6 +134,9 @@ diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_
 void diagnose_engine_free(diagnose_engine *engine);
 size_t diagnose_faults(const diagnose_engine *engine);
 const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t index);
+/* Other priors, one for each fault (`diagnose_faults` of them, summing to 1): a shop's own counts.
+ */
+void diagnose_set_priors(diagnose_engine *engine, const double *prior);
 const double *diagnose_healthy(const diagnose_engine *engine); /* the healthy unknowns */
 size_t diagnose_unsolved(const diagnose_engine *engine);       /* fault points with no solution */
 size_t diagnose_points(const diagnose_engine *engine);         /* all fault points */

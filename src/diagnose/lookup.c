@@ -1,5 +1,5 @@
-/* What a belief's reader looks up: leaders, places, predictions. */
-#include "diagnose.h"
+/* What a reader of beliefs looks up: leaders, places, predictions; and priors of his own. */
+#include "diagnose_impl.h"
 
 #include <math.h>
 
@@ -33,4 +33,9 @@ double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belie
 const char *diagnose_verdict_name(diagnose_verdict verdict) {
     static const char *const names[] = {"not enough", "leaning", "settled", "healthy", "strange"};
     return names[verdict];
+}
+
+void diagnose_set_priors(diagnose_engine *engine, const double *prior) {
+    for (size_t i = 0; i < engine->catalogue.count; i++)
+        engine->catalogue.fault[i].prior = prior[i];
 }

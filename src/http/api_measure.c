@@ -1,0 +1,143 @@
+/* Measuring: the drain plan, the chart with what was read, the suspects, before beside after. */
+#include "judged.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- make safe --------------------------------------------------------------------------------
+ */
+
+static json_t *capacitor_row(const service_drain_capacitor *one) {
+    return json_pack(
+        "{s:o,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "part", http_json_text(one->part), "node",
+        http_json_text(one->node), "other", http_json_text(one->other), "negative", one->negative,
+        "farads", http_json_number(one->farads), "rating_v", http_json_number(one->rating_v),
+        "volts", http_json_number(one->volts), "joules", http_json_number(one->joules),
+        "seconds_to_60", http_json_number(one->seconds_to_60), "seconds_to_1",
+        http_json_number(one->seconds_to_1), "peak_watts", http_json_number(one->peak_watts));
+}
+
+static json_t *drain_json(const service_drain *drain) {
+    json_t *capacitors = json_array(), *steps = json_array();
+    for (size_t i = 0; i < drain->capacitors; i++)
+        capacitors = http_json_append(capacitors, capacitor_row(&drain->capacitor[i]));
+    for (size_t i = 0; i < drain->steps; i++)
+        steps = http_json_append(steps, http_json_text(drain->step[i]));
+    return json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "warning", http_json_text(drain->warning),
+                     "steps", steps, "through_ohms", http_json_number(drain->through_ohms),
+                     "joules", http_json_number(drain->joules), "hold_s",
+                     http_json_number(drain->hold_s), "capacitors", capacitors);
+}
+
+/* A number of the query in the trade's writing; NAN where it is not given. */
+static double number_param(http_call *call, const char *key, base_quantity quantity) {
+    double value = NAN;
+    const char *text = http_param(call, key, NULL);
+    if (text) base_value_read(text, quantity, (base_place){.file = key}, &value, call->errors);
+    return value;
+}
+
+void http_api_safety(http_call *call) {
+    double ohms = number_param(call, "ohms", BASE_OHMS);
+    if (base_errors_worst(call->errors) != BASE_OK) return;
+    http_amp *amp = http_amp_of_job(call, JOB_FOUND);
+    service_drain *drain = amp ? service_drain_new(amp->system, NAN, ohms, call->errors) : NULL;
+    if (drain) http_answer_computed(call, drain_json(drain));
+    service_drain_free(drain);
+    http_amp_give(call->server->amps, amp);
+}
+
+/* ---- the chart --------------------------------------------------------------------------------
+ */
+
+static bool mark_line(json_t *row, const http_phase *at, const service_line *line, int index) {
+    const http_judged *read = http_phase_line(at, index);
+    json_t *probe = http_json_probe(at->amp->amp, line->part, line->pin);
+    return json_object_set_new(row, "read", read ? json_real(read->volts) : json_null()) == 0 &&
+           json_object_set_new(row, "verdict", json_string(read ? read->verdict : "")) == 0 &&
+           json_object_set_new(row, "probe", probe) == 0;
+}
+
+/* Readings at places that the chart does not have. */
+static json_t *others(const http_phase *at) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < at->readings->count; i++)
+        if (at->judged[i].line < 0)
+            list = http_json_append(list,
+                                    json_pack("{s:o,s:o}", "at", http_json_text(at->judged[i].at),
+                                              "read", http_json_number(at->judged[i].volts)));
+    return list;
+}
+
+static json_t *chart_json(const http_phase *at, const service_chart *chart) {
+    json_t *json = http_json_chart(chart);
+    json_t *lines = json_object_get(json, "lines");
+    bool good = json != NULL;
+    for (size_t i = 0; good && i < chart->lines; i++)
+        good = mark_line(json_array_get(lines, i), at, &chart->line[i], (int)i);
+    good = good && json_object_set_new(json, "others", others(at)) == 0 &&
+           json_object_set_new(json, "mains_measured",
+                               json_boolean(isfinite(at->readings->mains))) == 0;
+    if (good) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* The meter that the query names, else the one of the last reading, else 10 Mohm. */
+static bool meter_param(http_call *call, const diagnose_readings *readings, diagnose_meter *meter) {
+    const char *text = http_param(call, "meter", "");
+    *meter =
+        readings->count ? readings->reading[readings->count - 1].meter : diagnose_defaults().meter;
+    return !*text ||
+           diagnose_meter_read(text, (base_place){.file = "meter"}, meter, call->errors) == BASE_OK;
+}
+
+void http_api_chart(http_call *call) {
+    diagnose_meter meter;
+    http_phase at;
+    const char *phase = http_param_word(call, "phase", "before", "before|after");
+    if (!phase) return;
+    if (http_phase_open(call, phase, &at) && meter_param(call, at.readings, &meter)) {
+        const service_chart *chart = http_chart(at.amp, at.readings->mains, &meter, call->errors);
+        json_t *json = chart ? chart_json(&at, chart) : NULL;
+        if (chart) http_chart_done(at.amp);
+        http_answer_computed(call, json);
+    }
+    http_phase_close(call, &at);
+}
+
+/* ---- suspects ---------------------------------------------------------------------------------
+ */
+
+/* What this shop repaired before in amps of this name; a new reference to be held in *history. */
+static http_past past_of(http_call *call, bool use, json_t **history) {
+    json_t *view = job_view(call->server->store, call->job, call->errors);
+    const char *name = json_string_value(json_object_get(json_object_get(view, "amp"), "name"));
+    *history = name ? job_history(call->server->store, name, true, call->errors) : NULL;
+    json_decref(view);
+    return (http_past){.alike = (int)json_integer_value(json_object_get(*history, "alike")),
+                       .cause = use ? json_object_get(*history, "causes") : NULL};
+}
+
+static void answer_suspects(http_call *call, http_amp *amp, const diagnose_readings *readings,
+                            const http_past *past) {
+    char *list = http_suspects(amp, call->server->options.priors, readings, past, call->errors);
+    if (list) http_answer_bytes(call->answer, "application/json", list, strlen(list));
+}
+
+void http_api_suspects(http_call *call) {
+    const char *phase = http_param_word(call, "phase", "before", "before|after");
+    const char *shop = http_param_word(call, "shop", "0", "0|1");
+    if (!phase || !shop) return;
+    json_t *history = NULL;
+    http_past past = past_of(call, *shop == '1', &history);
+    http_amp *amp = http_amp_of_job(call, strcmp(phase, "before") ? JOB_REPAIRED : JOB_FOUND);
+    diagnose_readings *readings =
+        amp ? job_readings(call->server->store, call->job, phase, amp->system, call->errors) : NULL;
+    if (readings && base_errors_worst(call->errors) == BASE_OK)
+        answer_suspects(call, amp, readings, &past);
+    diagnose_readings_free(readings);
+    http_amp_give(call->server->amps, amp);
+    json_decref(history);
+}
