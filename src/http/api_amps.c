@@ -32,32 +32,31 @@ static char *text_of(http_call *call, const char *name, bool *own) {
 /* ---- the list ---------------------------------------------------------------------------------
  */
 
-static json_t *library_row(http_call *call, const char *name) {
-    const http_options *options = &call->server->options;
-    size_t length = 0;
-    const char *text = options->amp(options->library, name, &length);
-    if (!text) return json_null();
-    char *amp = circuit_edit_head(text, length, "amp");
-    char *family = circuit_edit_head(text, length, "family");
-    char *story = circuit_edit_head(text, length, "story");
+static json_t *amp_row(const char *name, const char *text, size_t length, bool own) {
+    static const circuit_outline unknown = {0};
+    circuit_outline *read = circuit_outline_new(text, length);
+    const circuit_outline *outline = read ? read : &unknown;
     json_t *row =
-        json_pack("{s:o,s:o,s:o,s:o,s:b}", "name", http_json_text(name), "amp", http_json_text(amp),
-                  "family", http_json_text(family), "story", http_json_text(story), "own", false);
-    free(amp);
-    free(family);
-    free(story);
+        json_pack("{s:o,s:o,s:o,s:o,s:b}", "name", http_json_text(name), "amp",
+                  http_json_text(outline->name), "family", http_json_text(outline->family), "story",
+                  http_json_text(outline->story), "own", own);
+    circuit_outline_free(read);
     return row;
 }
 
 /* The library never changes: its list is made once. A new reference, or NULL. */
 static json_t *library_list(http_call *call) {
     http_server *server = call->server;
+    const http_options *options = &server->options;
     const char *name;
+    size_t length;
     pthread_mutex_lock(&server->list_lock);
     if (!server->list) {
         json_t *list = json_array();
-        for (size_t i = 0; (name = server->options.amps(server->options.library, i)); i++)
-            list = http_json_append(list, library_row(call, name));
+        for (size_t i = 0; (name = options->amps(options->library, i)); i++) {
+            const char *text = options->amp(options->library, name, &length);
+            if (text) list = http_json_append(list, amp_row(name, text, length, false));
+        }
         server->list = list;
     }
     json_t *copy = json_copy(server->list);
@@ -65,18 +64,19 @@ static json_t *library_list(http_call *call) {
     return copy;
 }
 
-static json_t *own_row(const json_t *own) {
-    json_t *family = json_object_get(own, "family"), *changed = json_object_get(own, "changed");
-    json_t *name = json_object_get(own, "name");
-    return json_pack("{s:O,s:O,s:O?,s:n,s:b,s:O?}", "name", name, "amp", name, "family", family,
-                     "story", "own", true, "changed", changed);
+static json_t *own_row(http_call *call, const json_t *own) {
+    const char *name = json_string_value(json_object_get(own, "name"));
+    char *text = job_amp_load(call->server->store, name, call->errors);
+    json_t *row = text ? amp_row(name, text, strlen(text), true) : NULL;
+    free(text);
+    return row;
 }
 
 void http_api_amps(http_call *call) {
     json_t *own = job_amps(call->server->store, call->errors);
     json_t *list = own ? library_list(call) : NULL;
     for (size_t i = 0; i < json_array_size(own); i++)
-        list = http_json_append(list, own_row(json_array_get(own, i)));
+        list = http_json_append(list, own_row(call, json_array_get(own, i)));
     http_answer_exact(call, list);
     json_decref(own);
 }
