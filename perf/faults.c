@@ -28,6 +28,8 @@ typedef struct settings {
 
 typedef struct score {
     long cases, part, group, first3, habit, habit3, settled, settled_right, unsolved, hidden;
+    long tried[4], right[4]; /* by deviations: 3 to 4, to 5, to 7, more */
+    double far;              /* of the case at hand */
     double confidence, log_loss, members, seconds, severe;
 } score;
 
@@ -167,24 +169,21 @@ static double shift(const amp *amp, const double *volts) {
 }
 
 /* The fault alone, with every part at its nominal value: is it one that the chart shows? */
-static bool shows(amp *amp, const diagnose_fault *fault, base_random kept) {
+static double how_far(amp *amp, const diagnose_fault *fault, base_random kept) {
     truth *truth = &amp->truth;
     memcpy(truth->numbers, solve_nominal(truth->system),
            solve_slots(truth->system) * sizeof(double));
     truth->random = kept;
     truth_fault(truth, fault);
-    if (!truth_solve(truth)) return true;
-    double *volts = calloc(amp->places, sizeof *volts), *base = calloc(amp->places, sizeof *base);
-    for (size_t i = 0; i < amp->places; i++) {
-        const solve_probe *probe = &diagnose_place_at(amp->engine, i)->probe;
-        volts[i] = solve_read(truth->work, truth->numbers, truth->x, probe, NULL, NULL);
-    }
+    if (!truth_solve(truth)) return INFINITY;
+    double *volts = calloc(amp->places, sizeof *volts);
+    for (size_t i = 0; i < amp->places; i++)
+        volts[i] = truth_clean(truth, &diagnose_place_at(amp->engine, i)->probe);
     for (size_t i = 0; i < amp->places; i++)
         volts[i] += amp->healthy[i] - amp->shown[i];
     double length = shift(amp, volts);
     free(volts);
-    free(base);
-    return length > VISIBLE;
+    return length;
 }
 
 /* ---- the habit
@@ -302,11 +301,11 @@ static double parts_in_leader(const amp *amp, const diagnose_belief *belief) {
 }
 
 static void report_miss(const amp *amp, const diagnose_fault *fault, int severity,
-                        const diagnose_belief *belief, int rank) {
+                        const diagnose_belief *belief, int rank, double far) {
     const char *part =
         fault->part < 0 ? "mains" : circuit_part_at(amp->circuit, (size_t)fault->part)->name;
-    printf("    %s %s (which %d, severity %.3g) came %d:", part, diagnose_mode_key(fault->mode),
-           fault->which, fault->severity[severity], rank + 1);
+    printf("    [%.1f] %s %s (which %d, severity %.3g) came %d:", far, part,
+           diagnose_mode_key(fault->mode), fault->which, fault->severity[severity], rank + 1);
     for (int k = 0; k < 3; k++)
         printf("  %s %s %.2f g%d;", belief->suspect[k].part, belief->suspect[k].what,
                belief->suspect[k].probability, belief->suspect[k].group);
@@ -334,7 +333,7 @@ static void judge(amp *amp, const diagnose_fault *fault, int severity,
     score->habit += fault->part >= 0 && blamed[0] == fault->part;
     for (int k = 0; k < 3; k++)
         score->habit3 += fault->part >= 0 && blamed[k] == fault->part;
-    if (settings->verbose && rank > 0) report_miss(amp, fault, severity, belief, rank);
+    if (settings->verbose && rank > 0) report_miss(amp, fault, severity, belief, rank, score->far);
     score->cases++;
     diagnose_belief_free(belief);
     base_errors_free(errors);
@@ -345,7 +344,9 @@ static void try_fault(amp *amp, size_t index, score *score, const settings *sett
     base_errors *errors = base_errors_new();
     base_random kept = amp->truth.random;
     double *volts = calloc(amp->places, sizeof *volts);
-    bool visible = shows(amp, fault, kept);
+    double far = how_far(amp, fault, kept);
+    bool visible = far > VISIBLE;
+    int bin = far < 4 ? 0 : far < 5 ? 1 : far < 7 ? 2 : 3;
     base_random severity = kept;
     truth_sample(&amp->truth, 0.03); /* moves the generator on */
     base_random after = amp->truth.random;
@@ -358,7 +359,11 @@ static void try_fault(amp *amp, size_t index, score *score, const settings *sett
         score->unsolved++;
     } else {
         diagnose_readings *readings = read_chart(amp, settings->wrong, volts, errors);
+        long before = score->group;
+        score->far = far;
         judge(amp, fault, k, readings, score, settings);
+        score->tried[bin]++;
+        score->right[bin] += score->group - before;
         diagnose_readings_free(readings);
     }
     free(volts);
@@ -443,8 +448,7 @@ static void prepare(amp *amp, const diagnose_priors *priors, const settings *set
            solve_slots(amp->true_system) * sizeof(double));
     truth_solve(&amp->truth);
     for (size_t i = 0; i < amp->places; i++)
-        amp->shown[i] = solve_read(amp->truth.work, amp->truth.numbers, amp->truth.x,
-                                   &diagnose_place_at(amp->engine, i)->probe, NULL, NULL);
+        amp->shown[i] = truth_clean(&amp->truth, &diagnose_place_at(amp->engine, i)->probe);
 }
 
 static void print_score(const char *name, const score *score) {
@@ -459,11 +463,19 @@ static void print_score(const char *name, const score *score) {
         score->members / n, 100 * (double)score->settled / n,
         score->settled ? 100 * (double)score->settled_right / (double)score->settled : 0,
         1000 * score->seconds / n, score->hidden, score->unsolved);
+    printf(
+        "    by deviations of the chart: 3-4 %ld/%ld, 4-5 %ld/%ld, 5-7 %ld/%ld, over 7 %ld/%ld\n",
+        score->right[0], score->tried[0], score->right[1], score->tried[1], score->right[2],
+        score->tried[2], score->right[3], score->tried[3]);
     fflush(stdout);
 }
 
 static void add_score(score *all, const score *one) {
     all->cases += one->cases;
+    for (int bin = 0; bin < 4; bin++) {
+        all->tried[bin] += one->tried[bin];
+        all->right[bin] += one->right[bin];
+    }
     all->part += one->part;
     all->group += one->group;
     all->first3 += one->first3;

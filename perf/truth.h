@@ -173,12 +173,18 @@ static inline double truth_digit(double volts) {
     return size < 4 ? 0.001 : size < 40 ? 0.01 : size < 400 ? 0.1 : 1;
 }
 
+/* The loaded amp's volts, with a meter that does not err. */
+static inline double truth_clean(truth *truth, const solve_probe *probe) {
+    double volts = solve_read_loaded(truth->work, truth->numbers, truth->x, probe);
+    return isnan(volts) ? solve_read(truth->work, truth->numbers, truth->x, probe, NULL, NULL)
+                        : volts;
+}
+
 /* What the meter shows: the loaded amp, the mains a little off again, gain and rounding. */
 static inline double truth_read(truth *truth, const solve_probe *probe) {
-    double volts = solve_read_loaded(truth->work, truth->numbers, truth->x, probe);
-    double linear = solve_read(truth->work, truth->numbers, truth->x, probe, truth->gradient, NULL);
+    double volts = truth_clean(truth, probe);
+    solve_read(truth->work, truth->numbers, truth->x, probe, truth->gradient, NULL);
     int mains = solve_slot_find(truth->system, -1, SOLVE_MAINS, 0);
-    if (isnan(volts)) volts = linear;
     if (mains >= 0) volts += 0.004 * truth_normal(truth) * truth->gradient[mains];
     volts *= 1 + 0.004 * truth_normal(truth);
     double digit = truth_digit(volts);

@@ -260,6 +260,7 @@ double diagnose_information(const diagnose_cases *cases);
 typedef struct diagnose_case {
     int fault, point; /* point -1: something not modelled */
     bool exact;       /* its own sensitivities were used, not the healthy amp's */
+    double promise;   /* while screening: ln weight without the determinant */
     double log_weight, weight;
     diagnose_gauss gauss;    /* of the readings; q NULL where not exact */
     double *mean, *variance; /* by reading, model and noise included; NULL where not exact */
@@ -288,6 +289,7 @@ bool diagnose_weigh(diagnose_run_state *run);
 double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter, double volts,
                       double resolution, double source_ohms);
 double diagnose_digit(double volts);
+double diagnose_model_error(double spread, double volts, double healthy); /* a variance */
 double diagnose_wander(const diagnose_engine *engine, const float *row);
 /* Volts between the probes at a point with no meter. */
 double diagnose_bare(const diagnose_engine *engine, const diagnose_point *point,

@@ -19,16 +19,21 @@
 #define SHARE 0.05         /* of a suspect's own weight, for a severity to count */
 #define FAVOURED 5.0 /* Bayes factor against a healthy amp from which the readings have told */
 
+/* A suspect's believed severities, whitened: three points for each cell. */
+typedef struct line {
+    int cells;
+    double *z; /* 3 x places for each cell */
+} line;
+
 typedef struct sorter {
     diagnose_run_state *run;
     diagnose_engine *engine;
     diagnose_belief *belief;
     base_arena *arena;
     int places;
-    double *own;    /* by point: share of its fault's weight */
-    double *l;      /* places x places: the leader's covariance, factored */
-    double *centre; /* the leader's mean prediction with no meter */
-    double *z, *before;
+    double *own; /* by point: share of its fault's weight */
+    double *l;   /* places x places: the leader's covariance, factored */
+    line leader, other;
 } sorter;
 
 /* ---- the leader ---------------------------------------------------------------------------------
@@ -60,26 +65,6 @@ static double shown_at(const sorter *sorter, const diagnose_point *point, int pl
                                                    diagnose_bare(engine, &engine->point[0], probe));
 }
 
-/* The mean over its severities, as now believed; the best one alone where it is not believed. */
-static void predict_centre(sorter *sorter, int fault) {
-    int first = sorter->engine->first_point[fault];
-    const diagnose_point *best = best_point(sorter, fault);
-    double sum = 0;
-    for (int i = 0; i < sorter->places; i++)
-        sorter->centre[i] = shown_at(sorter, best, i);
-    if (sorter->own[best - sorter->engine->point] < SHARE) return;
-    memset(sorter->centre, 0, (size_t)sorter->places * sizeof(double));
-    for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
-        double own = sorter->own[first + k];
-        if (own < SHARE) continue;
-        sum += own;
-        for (int i = 0; i < sorter->places; i++)
-            sorter->centre[i] += own * shown_at(sorter, &sorter->engine->point[first + k], i);
-    }
-    for (int i = 0; i < sorter->places; i++)
-        sorter->centre[i] /= sum;
-}
-
 /* Factors the covariance of all places under the leader. false: it has none. */
 static bool factor_leader(sorter *sorter, int fault) {
     diagnose_engine *engine = sorter->engine;
@@ -91,58 +76,95 @@ static bool factor_leader(sorter *sorter, int fault) {
         const float *row = diagnose_row(engine, point, i);
         for (int k = 0; k <= i; k++)
             sorter->l[k * n + i] = diagnose_covariance(engine, row, diagnose_row(engine, point, k));
-        double model = engine->options.model_spread * (point->mean[i] - place->healthy);
         sorter->l[i * n + i] +=
             diagnose_noise(engine, &engine->options.meter, point->mean[i],
                            diagnose_digit(point->mean[i]), engine->load[i].source) +
-            diagnose_wander(engine, row) + model * model;
+            diagnose_wander(engine, row) +
+            diagnose_model_error(engine->options.model_spread, point->mean[i], place->healthy);
     }
-    predict_centre(sorter, fault);
     return LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
 }
 
 /* ---- distance
  * ------------------------------------------------------------------------------------ */
 
-/* z = L^-1 (m - centre) of one point. */
+/* z = L^-1 m of one point. */
 static void whiten(const sorter *sorter, const diagnose_point *point, double *z) {
     int n = sorter->places;
     for (int i = 0; i < n; i++)
-        z[i] = shown_at(sorter, point, i) - sorter->centre[i];
+        z[i] = shown_at(sorter, point, i);
     LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
 }
 
-/* Square of the distance from the origin to the segment from a to b. */
-static double to_segment(const double *a, const double *b, int n) {
+/* Square of the distance from c to the segment from a to b. */
+static double to_segment(const double *c, const double *a, const double *b, int n) {
     double aa = 0, ad = 0, dd = 0;
     for (int i = 0; i < n; i++) {
-        double d = b[i] - a[i];
-        aa += a[i] * a[i];
-        ad += a[i] * d;
+        double from = a[i] - c[i], d = b[i] - a[i];
+        aa += from * from;
+        ad += from * d;
         dd += d * d;
     }
     double t = dd > 0 ? fmin(fmax(-ad / dd, 0), 1) : 0;
     return fmax(aa + 2 * t * ad + t * t * dd, 0);
 }
 
-/* `exact`: with the fault's own loading by the meter. */
-static double distance(sorter *sorter, int fault, bool exact) {
+static const diagnose_point *neighbour(const sorter *sorter, int fault, int k) {
+    if (k < 0 || k >= fault_of(sorter, fault)->severities) return NULL;
+    const diagnose_point *point = &sorter->engine->point[sorter->engine->first_point[fault] + k];
+    return point->solved ? point : NULL;
+}
+
+/* The point itself, and half way to the next milder and the next graver severity: three of them,
+ * whitened, in z. */
+static void whiten_cell(const sorter *sorter, int fault, int k, bool exact, double *z) {
+    int n = sorter->places;
+    double *own = z + n;
+    whiten(sorter, neighbour(sorter, fault, k), own);
+    for (int side = -1; side <= 1; side += 2) {
+        double *half = own + side * n;
+        const diagnose_point *next = neighbour(sorter, fault, k + side);
+        memcpy(half, own, (size_t)n * sizeof *half);
+        if (!next) continue;
+        if (exact) diagnose_rows(sorter->engine, (diagnose_point *)next, NULL, n);
+        whiten(sorter, next, half);
+        for (int i = 0; i < n; i++)
+            half[i] = (half[i] + own[i]) / 2;
+    }
+}
+
+/* All believed cells of a fault. Sets line->cells. */
+static void draw_line(const sorter *sorter, int fault, bool exact, line *line) {
     int first = sorter->engine->first_point[fault];
-    double least = INFINITY;
-    bool joined = false;
+    line->cells = 0;
     for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
         diagnose_point *point = &sorter->engine->point[first + k];
-        if (!point->solved || sorter->own[first + k] < SHARE) {
-            joined = false;
-            continue;
-        }
+        if (!point->solved || sorter->own[first + k] < SHARE) continue;
         if (exact) diagnose_rows(sorter->engine, point, NULL, sorter->places);
-        whiten(sorter, point, sorter->z);
-        const double *from = joined ? sorter->before : sorter->z;
-        least = fmin(least, to_segment(from, sorter->z, sorter->places));
-        memcpy(sorter->before, sorter->z, (size_t)sorter->places * sizeof(double));
-        joined = true;
+        whiten_cell(sorter, fault, k, exact, line->z + 3 * sorter->places * line->cells++);
     }
+}
+
+/* A leader that is not believed at all stands at its best point alone. */
+static void draw_leader(sorter *sorter, int fault) {
+    diagnose_point *best = best_point(sorter, fault);
+    draw_line(sorter, fault, true, &sorter->leader);
+    if (sorter->leader.cells > 0) return;
+    whiten_cell(sorter, fault, best->severity, false, sorter->leader.z);
+    sorter->leader.cells = 1;
+}
+
+/* `exact`: with the fault's own loading by the meter. */
+static double distance(sorter *sorter, int fault, bool exact) {
+    int n = sorter->places;
+    double least = INFINITY;
+    draw_line(sorter, fault, exact, &sorter->other);
+    for (int c = 0; c < 3 * sorter->leader.cells; c++)
+        for (int k = 0; k < sorter->other.cells; k++) {
+            const double *from = sorter->leader.z + n * c, *cell = sorter->other.z + 3 * n * k;
+            least = fmin(least, to_segment(from, cell, cell + n, n));
+            least = fmin(least, to_segment(from, cell + n, cell + 2 * n, n));
+        }
     return sqrt(least);
 }
 
@@ -169,6 +191,7 @@ static void gather(sorter *sorter, size_t leader, int group) {
     double least = nothing ? LEAST_NOTHING : LEAST;
     bool can = comparable(sorter, &suspects[leader], nothing ? 0 : LEAST) && group < LEADERS;
     bool factored = can && factor_leader(sorter, fault);
+    if (factored) draw_leader(sorter, fault);
     for (size_t i = 0; i < sorter->belief->suspects; i++) {
         if (suspects[i].group >= 0) continue;
         int part = fault_of(sorter, suspects[i].fault)->part;
@@ -185,10 +208,10 @@ static bool take_room(sorter *sorter) {
     size_t n = (size_t)sorter->places + 1;
     sorter->own = base_arena_take(sorter->arena, sorter->engine->points, sizeof(double));
     sorter->l = base_arena_take(sorter->arena, n * n, sizeof(double));
-    sorter->centre = base_arena_take(sorter->arena, n, sizeof(double));
-    sorter->z = base_arena_take(sorter->arena, n, sizeof(double));
-    sorter->before = base_arena_take(sorter->arena, n, sizeof(double));
-    return sorter->own && sorter->l && sorter->centre && sorter->z && sorter->before;
+    size_t room = 3 * DIAGNOSE_SEVERITIES * n;
+    sorter->leader.z = base_arena_take(sorter->arena, room, sizeof(double));
+    sorter->other.z = base_arena_take(sorter->arena, room, sizeof(double));
+    return sorter->own && sorter->l && sorter->leader.z && sorter->other.z;
 }
 
 static void share_weights(sorter *sorter) {

@@ -89,6 +89,11 @@ static void add_winding(maker *maker, int index) {
         add(maker, find(maker, index, SOLVE_OHMS, half), number(maker, NUMBER_WINDING_OHMS));
 }
 
+/* What is left of a spread when the part that is common to all amps of the drawing is taken out. */
+static double own_share(double whole, double common) {
+    return sqrt(fmax(whole * whole - common * common, whole * whole / 4));
+}
+
 static void add_tube(maker *maker, int index, const circuit_part *part) {
     for (int unit = 0; unit < part->tube->units; unit++) {
         const tube_unit *type = &part->tube->unit[unit];
@@ -96,8 +101,10 @@ static void add_tube(maker *maker, int index, const circuit_part *part) {
         int screen = find(maker, index, SOLVE_SCREEN, unit);
         bool diode = type->kind == TUBE_DIODE;
         double screens = fmax(type->screen_spread, maker->options->screen_spread);
-        add(maker, emission, diode ? number(maker, NUMBER_RECTIFIER) : type->spread);
-        add(maker, screen, screens);
+        add(maker, emission,
+            diode ? number(maker, NUMBER_RECTIFIER)
+                  : own_share(type->spread, number(maker, NUMBER_LAW_EMISSION)));
+        add(maker, screen, own_share(screens, number(maker, NUMBER_LAW_SCREEN)));
         if (diode) continue;
         add(maker, find(maker, index, SOLVE_GAS, unit),
             GAS_SPREAD * number(maker, NUMBER_GOOD_GAS));

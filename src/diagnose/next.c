@@ -60,7 +60,7 @@ static double own_noise(const planner *planner, int place, double volts, double 
     const diagnose_engine *engine = planner->engine;
     return diagnose_noise(engine, &engine->options.meter, volts, diagnose_digit(volts),
                           engine->load[place].source) +
-           square(spread * (volts - engine->places.place[place].healthy));
+           diagnose_model_error(spread, volts, engine->places.place[place].healthy);
 }
 
 static void predict_exact(const planner *planner, const diagnose_case *one, int place, double *mean,

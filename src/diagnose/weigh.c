@@ -38,6 +38,14 @@ double diagnose_digit(double volts) {
     return size < 4 ? 0.005 : size < 40 ? 0.02 : size < 400 ? 0.2 : 1;
 }
 
+/* The laws are wrong by a part of what the fault changes; but a place that the fault leaves dead is
+ * dead by any law. */
+double diagnose_model_error(double spread, double volts, double healthy) {
+    double size = fabs(volts), sum = size + fabs(healthy);
+    double alive = sum > 0 ? fmin(1, 2 * size / sum) : 0;
+    return square(spread * (volts - healthy) * alive);
+}
+
 /* The mains wanders between readings, each time by its own amount. */
 double diagnose_wander(const diagnose_engine *engine, const float *row) {
     if (!engine->mains_varies) return 0;
@@ -184,9 +192,12 @@ static void choose_screened(const diagnose_run_state *run, bench *bench) {
     }
 }
 
-static double screen(const diagnose_run_state *run, const diagnose_point *point, bench *bench,
-                     diagnose_gauss *gauss) {
+/* The promise leaves the determinant out: the slack must not count against a fault that moves
+ * much. */
+static void screen(const diagnose_run_state *run, const diagnose_point *point, bench *bench,
+                   diagnose_gauss *gauss, diagnose_case *one) {
     int n = bench->screened;
+    double distance = 0;
     for (int a = 0; a < n; a++) {
         int i = bench->chosen[a];
         double m = roughly(run, point, i);
@@ -196,9 +207,13 @@ static double screen(const diagnose_run_state *run, const diagnose_point *point,
         bench->c[a * n + a] += square(SLACK * (m - run->healthy[i]));
         bench->broad[a] = run->broad[i];
     }
-    if (!diagnose_gauss_make(gauss, bench->c, bench->r, n)) return -INFINITY;
+    one->log_weight = one->promise = -INFINITY;
+    if (!diagnose_gauss_make(gauss, bench->c, bench->r, n)) return;
     diagnose_mix_make(gauss, run->engine->options.wrong, bench->broad, &bench->mix);
-    return bench->mix.log_density + log_prior(run->engine, point);
+    for (int a = 0; a < n; a++)
+        distance += gauss->e[a] * bench->r[a];
+    one->log_weight = bench->mix.log_density + log_prior(run->engine, point);
+    one->promise = one->log_weight - gauss->log_density - distance / 2;
 }
 
 static const float **healthy_rows(diagnose_run_state *run) {
@@ -219,12 +234,17 @@ static bool own_arrays(diagnose_run_state *run, diagnose_case *one) {
     return one->gauss.q && one->gauss.e && one->wrong && one->without && one->mean && one->variance;
 }
 
+static int more_promising(const void *a, const void *b) {
+    double x = ((const diagnose_case *)a)->promise, y = ((const diagnose_case *)b)->promise;
+    return (x < y) - (x > y);
+}
+
 static int heavier(const void *a, const void *b) {
     double x = ((const diagnose_case *)a)->log_weight, y = ((const diagnose_case *)b)->log_weight;
     return (x < y) - (x > y);
 }
 
-/* All solved points with their screened weights, heaviest first. */
+/* All solved points with their screened weights, most promising first. */
 static bool screen_all(diagnose_run_state *run, bench *bench) {
     diagnose_engine *engine = run->engine;
     diagnose_case spare = {0};
@@ -238,12 +258,11 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
     for (size_t p = 0; p < engine->points; p++) {
         const diagnose_point *point = &engine->point[p];
         if (!point->solved) continue;
-        run->cases[run->count++] =
-            (diagnose_case){.fault = point->fault,
-                            .point = (int)p,
-                            .log_weight = screen(run, point, bench, &spare.gauss)};
+        diagnose_case *one = &run->cases[run->count++];
+        *one = (diagnose_case){.fault = point->fault, .point = (int)p};
+        screen(run, point, bench, &spare.gauss, one);
     }
-    qsort(run->cases, (size_t)run->count, sizeof *run->cases, heavier);
+    qsort(run->cases, (size_t)run->count, sizeof *run->cases, more_promising);
     return true;
 }
 
@@ -311,7 +330,7 @@ static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *be
     for (int i = 0; i < run->n; i++) {
         bench->r[i] = run->y[i] - one->mean[i];
         bench->c[i * run->n + i] +=
-            square(engine->options.model_spread * (one->mean[i] - run->healthy[i]));
+            diagnose_model_error(engine->options.model_spread, one->mean[i], run->healthy[i]);
         one->variance[i] = bench->c[i * run->n + i];
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
@@ -321,12 +340,12 @@ static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *be
 
 static bool weigh_window(diagnose_run_state *run, bench *bench) {
     if (run->count == 0) return true;
-    double best = run->cases[0].log_weight;
+    double best = run->cases[0].promise;
     int budget = MOST_ROWS / (run->n + 1), kept = 0;
     if (budget < FEWEST_EXACT) budget = FEWEST_EXACT;
     for (int i = 0; i < run->count; i++) {
-        bool hopeless = run->cases[i].log_weight < best - WINDOW && i >= FEWEST_EXACT;
-        if (hopeless || run->cases[i].log_weight == -INFINITY) break;
+        bool hopeless = run->cases[i].promise < best - WINDOW && i >= FEWEST_EXACT;
+        if (hopeless || run->cases[i].promise == -INFINITY) break;
         if (i < budget && !weigh_exactly(run, &run->cases[i], bench)) return false;
         kept++;
     }
@@ -378,6 +397,7 @@ static void normalise(diagnose_run_state *run) {
     }
     for (int i = 0; i < run->count && sum > 0; i++)
         run->cases[i].weight /= sum;
+    qsort(run->cases, (size_t)run->count, sizeof *run->cases, heavier);
 }
 
 bool diagnose_weigh(diagnose_run_state *run) {
