@@ -1,5 +1,5 @@
 /* base: what every room stands on. Errors with place and remedy, arenas, growing text,
- * the trade's writing of values, seeded random numbers. It knows nothing of amps. */
+ * the trade's writing of values, seeded random numbers, YAML. It knows nothing of amps. */
 #ifndef GRIDLEAK_BASE_H
 #define GRIDLEAK_BASE_H
 
@@ -54,6 +54,8 @@ void base_errors_free(base_errors *errors);
  * left it records BASE_MEMORY. Returns code, so that `return base_errors_add(...)` reads well. */
 base_code base_errors_add(base_errors *errors, base_code code, base_place place, const char *format,
                           ...) __attribute__((format(printf, 4, 5)));
+base_code base_errors_add_list(base_errors *errors, base_code code, base_place place,
+                               const char *format, va_list arguments);
 size_t base_errors_count(const base_errors *errors); /* those kept, warnings included */
 const base_error *base_errors_at(const base_errors *errors, size_t index);
 size_t base_errors_dropped(const base_errors *errors);
@@ -132,5 +134,97 @@ void base_random_seed(base_random *random, uint64_t seed);
 uint64_t base_random_bits(base_random *random);
 double base_random_unit(base_random *random);   /* [0, 1) */
 double base_random_normal(base_random *random); /* mean 0, variance 1 */
+
+/* ---- reading YAML with the place of every value ------------------------------------------ */
+
+/* What complaints say of the sort of file that is read. */
+typedef struct base_yaml_kind {
+    const char *files; /* "amp files" */
+    const char *one;   /* "amp": what a file holds one of */
+    const char *begin; /* "`amp:` and the amp's name": how an empty file should begin */
+} base_yaml_kind;
+
+/* One file while it is read. The caller sets the first four; `file` may be NULL. */
+typedef struct base_yaml {
+    const base_yaml_kind *kind;
+    const char *file;
+    base_arena *arena; /* for the texts, which outlive base_yaml_close */
+    base_errors *errors;
+    base_code worst; /* of the first complaint that is no warning, or BASE_OK */
+    bool no_memory;  /* and it was complained of */
+    base_arena *tree;
+} base_yaml;
+
+typedef enum base_yaml_type {
+    BASE_YAML_TEXT,
+    BASE_YAML_LIST,
+    BASE_YAML_MAP,
+    BASE_YAML_ALIAS
+} base_yaml_type;
+
+/* One value of the file, as it is written. Read-only; lives until base_yaml_close. */
+typedef struct base_yaml_node {
+    base_yaml_type type;
+    bool flow;        /* a list or mapping in brackets */
+    bool exact;       /* a text whose start and end are known, and no block of lines */
+    const char *text; /* of a text or an alias; never NULL there */
+    base_place at;    /* of its first character; line 0: an empty value */
+    /* Bytes from the start of the file, quotes and brackets included. `end` is behind the last, in
+     * a block that of the last child. */
+    size_t start, end;
+    size_t count; /* of the children. Those of a mapping: key, value, key, value... */
+    struct base_yaml_node *parent, *child, *last, *next;
+} base_yaml_node;
+
+/* A value with its key. An entry of a list has the key of the list. */
+typedef struct base_yaml_item {
+    const char *key;
+    base_place key_at;
+    const base_yaml_node *value;
+    base_place at; /* of the value; a list's or a mapping's under a key is that of the key */
+} base_yaml_item;
+
+/* The items of a mapping or a list, in the file's order. The caller sets the first two. */
+typedef struct base_yaml_items {
+    const char *who; /* what complaints call it: "R7", "the file" */
+    bool repeats;    /* a key may stand twice */
+    base_place at;
+    base_yaml_item *item;
+    size_t items;
+} base_yaml_items;
+
+/* Reads the one document of `text` (at most BASE_YAML_MOST bytes of UTF-8, 63 levels deep) into
+ * *root, whose key is "the file". False with all complaints: no text, no YAML, two documents, no
+ * memory. To be closed in either case. */
+#define BASE_YAML_MOST (256 * 1024)
+bool base_yaml_open(base_yaml *yaml, const char *text, size_t length, base_yaml_item *root);
+void base_yaml_close(base_yaml *yaml);
+
+/* The items of the mapping at `item`. False with a complaint when it is none; complains of keys
+ * given twice and of aliases, and leaves those out. */
+bool base_yaml_map(base_yaml *yaml, const base_yaml_item *item, base_yaml_items *map);
+/* The entries of the list at `item`; one text alone is a list of one. False with a complaint when
+ * it is neither, or one entry is an alias. */
+bool base_yaml_list(base_yaml *yaml, const base_yaml_item *item, base_yaml_items *list);
+/* By key, case folded; NULL: none. */
+const base_yaml_item *base_yaml_find(const base_yaml_items *map, const char *key);
+
+/* The one text of an item without outer blanks; NULL with a complaint when it is empty, a list or a
+ * mapping. `who` is what it belongs to. */
+const char *base_yaml_text(base_yaml *yaml, const base_yaml_item *item, const char *who);
+/* That text as a value; false with a complaint, and *value is NAN. */
+bool base_yaml_value(base_yaml *yaml, const base_yaml_item *item, const char *who,
+                     base_quantity quantity, double *value);
+
+/* base_errors_add, noted in `worst`. */
+base_code base_yaml_complain(base_yaml *yaml, base_code code, base_place place, const char *format,
+                             ...) __attribute__((format(printf, 4, 5)));
+/* Notes a code that another reader complained with; returns it. */
+base_code base_yaml_note(base_yaml *yaml, base_code code);
+void base_yaml_no_memory(base_yaml *yaml); /* complains, once */
+/* From the arena; NULL: complained of. */
+void *base_yaml_take(base_yaml *yaml, size_t count, size_t size);
+/* Text of the file made fit to show: at most 60 bytes, no control characters, no bar. */
+const char *base_yaml_show(base_yaml *yaml, const char *text);
 
 #endif

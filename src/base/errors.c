@@ -1,4 +1,5 @@
 #include "base.h"
+#include "utf8_impl.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -58,32 +59,18 @@ static void part_format(const char *format, char parted[LINE]) {
     }
 }
 
-/* Length of the well-formed UTF-8 character at `s` that a terminal may print, 0 if there is none.
- * (RFC 3629; control characters of both sets are refused, so that no file can drive a terminal.) */
-static size_t printable(const unsigned char *s) {
-    static const struct {
-        unsigned char low, high, next_low, next_high, length;
-    } rows[] = {
-        {0x20, 0x7e, 0, 0, 1},       {0xc2, 0xc2, 0xa0, 0xbf, 2}, {0xc3, 0xdf, 0x80, 0xbf, 2},
-        {0xe0, 0xe0, 0xa0, 0xbf, 3}, {0xe1, 0xec, 0x80, 0xbf, 3}, {0xed, 0xed, 0x80, 0x9f, 3},
-        {0xee, 0xef, 0x80, 0xbf, 3}, {0xf0, 0xf0, 0x90, 0xbf, 4}, {0xf1, 0xf3, 0x80, 0xbf, 4},
-        {0xf4, 0xf4, 0x80, 0x8f, 4},
-    };
-    for (size_t r = 0; r < sizeof rows / sizeof *rows; r++) {
-        if (s[0] < rows[r].low || s[0] > rows[r].high) continue;
-        if (rows[r].length == 1) return 1;
-        if (s[1] < rows[r].next_low || s[1] > rows[r].next_high) return 0;
-        for (size_t i = 2; i < rows[r].length; i++)
-            if (s[i] < 0x80 || s[i] > 0xbf) return 0;
-        return rows[r].length;
-    }
-    return 0;
+/* Length of the character at `s` that a terminal may print, 0 if there is none: control characters
+ * of both sets are refused, so that no file can drive a terminal. */
+static size_t printable(const char *s) {
+    unsigned char first = (unsigned char)s[0], second = first ? (unsigned char)s[1] : 0;
+    bool control = first < 0x20 || first == 0x7f || (first == 0xc2 && second < 0xa0);
+    return control ? 0 : base_utf8_length(s, strlen(s));
 }
 
 /* Writes `from` to `to` with anything that does not print as `?`; white space becomes a blank. */
 static char *copy_clean(char *to, const char *from) {
     while (*from) {
-        size_t length = printable((const unsigned char *)from);
+        size_t length = printable(from);
         if (length) {
             memcpy(to, from, length);
         } else {
@@ -128,8 +115,8 @@ static void keep(base_errors *errors, base_place place, base_code code, char *te
     fill(errors, at, place.file, text, remedy ? remedy : "");
 }
 
-base_code base_errors_add(base_errors *errors, base_code code, base_place place, const char *format,
-                          ...) {
+base_code base_errors_add_list(base_errors *errors, base_code code, base_place place,
+                               const char *format, va_list arguments) {
     if (!errors) return code;
     if (errors->worst == BASE_OK && code != BASE_SUSPICIOUS) errors->worst = code;
     if (errors->count == KEPT) {
@@ -138,14 +125,20 @@ base_code base_errors_add(base_errors *errors, base_code code, base_place place,
     }
     char parted[LINE], text[LINE];
     part_format(format, parted);
-    va_list arguments;
-    va_start(arguments, format);
 #pragma GCC diagnostic push
 #pragma GCC diagnostic ignored "-Wformat-nonliteral"
     if (vsnprintf(text, sizeof text, parted, arguments) < 0) text[0] = 0;
 #pragma GCC diagnostic pop
-    va_end(arguments);
     keep(errors, place, code, text);
+    return code;
+}
+
+base_code base_errors_add(base_errors *errors, base_code code, base_place place, const char *format,
+                          ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    base_errors_add_list(errors, code, place, format, arguments);
+    va_end(arguments);
     return code;
 }
 

@@ -8,7 +8,6 @@
 #define GRIDLEAK_CIRCUIT_IMPL_H
 
 #include "circuit.h"
-#include "yaml_impl.h"
 
 #define PARTS_MOST 2000
 #define CIRCUIT_FORM_UNREAD ((circuit_form)-1) /* until the file gives a rectifier's form */
@@ -35,7 +34,7 @@ struct section;
 
 /* What the file says of a part, beside the part. */
 typedef struct draft {
-    yaml_map map;
+    base_yaml_items map;
     const struct section *section;
     int first_term; /* its ends are terms first_term + 0 .. CIRCUIT_ENDS - 1 */
 } draft;
@@ -54,7 +53,7 @@ typedef struct mention {
 } mention;
 
 typedef struct reader {
-    yaml_reader yaml;
+    base_yaml yaml;
     circuit *amp;
     const tube_library *tubes;
     draft *draft; /* beside amp->part */
@@ -65,7 +64,7 @@ typedef struct reader {
     size_t plains, plain_room;
     mention *mention; /* in the order made */
     size_t mentions, mention_room;
-    const yaml_item *printed;
+    const base_yaml_item *printed;
 } reader;
 
 /* Room for one more in an array of the arena; the array, moved if need be. Without
@@ -101,8 +100,17 @@ typedef struct field {
 
 /* Reads all of `map` into the struct at `into`: first by `own`, then by `common` (may be NULL).
  * Complains of unknown keys, of values that cannot be read or make no sense, of needed keys. */
-void circuit_fields_read(yaml_reader *yaml, const yaml_map *map, const field *own,
+void circuit_fields_read(base_yaml *yaml, const base_yaml_items *map, const field *own,
                          const field *common, void *into);
+/* A text of the file with its place. */
+typedef struct written_word {
+    const char *text;
+    base_place at;
+} written_word;
+
+/* The texts of a list (or one text alone): how many, or -1 with a complaint. */
+int circuit_words_of(base_yaml *yaml, const base_yaml_item *item, const char *who,
+                     written_word *word, int most);
 const char *circuit_word_of(const field_word *words, int meaning); /* NULL: none */
 
 /* ---- sections: the parts of one top-level key ------------------------------------------------ */
@@ -122,16 +130,16 @@ extern const field circuit_common_fields[]; /* tolerance, watts, volts, original
 
 /* Adds a part; its index, or -1 with a complaint (a name used twice, not a word, too many). */
 int circuit_part_declare(reader *read, const section *section, const char *name,
-                         const yaml_map *map);
+                         const base_yaml_items *map);
 /* Joins the listed names to the part's ends 0, 1...: `least` to `most` of them. */
 int circuit_join_list(reader *read, int part, const char *key, int least, int most);
 /* Joins the one name of a key to an end; false when the key is not there. */
 bool circuit_join_key(reader *read, int part, const char *key, int end);
-const yaml_item *circuit_part_item(const reader *read, int part, const char *key);
+const base_yaml_item *circuit_part_item(const reader *read, int part, const char *key);
 
 void circuit_part_site(circuit_part *part); /* from the words of `sits` */
 
-void circuit_power_declare(reader *read, const yaml_map *transformers);
+void circuit_power_declare(reader *read, const base_yaml_items *transformers);
 void circuit_output_finish(reader *read, int part);
 void circuit_output_join(reader *read, int part);
 void circuit_rectifier_join(reader *read, int part);
@@ -153,9 +161,9 @@ int circuit_term_root(const reader *read, int term);
 int circuit_term_of_end(const reader *read, int part, int end);
 int circuit_term_plain(reader *read, const char *name); /* made if new; -1: no memory */
 /* The term that a written name means; -1 with a complaint, where `who` is what uses it. */
-int circuit_term_of_word(reader *read, const yaml_word *word, const char *who);
+int circuit_term_of_word(reader *read, const written_word *word, const char *who);
 /* Joins a part's end to the written name. */
-void circuit_term_join(reader *read, int part, int end, const yaml_word *word);
+void circuit_term_join(reader *read, int part, int end, const written_word *word);
 void circuit_term_join_plain(reader *read, int part, int end, const char *name);
 /* Makes the nodes from the joined terms, gives each part its nodes, lists the places. */
 void circuit_nodes_make(reader *read);

@@ -2,6 +2,7 @@
 #include "circuit_impl.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 

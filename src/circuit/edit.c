@@ -2,8 +2,6 @@
  * taken out or put in; the rest, with its comments, stays. What was written is read again. */
 #include "spans_impl.h"
 
-#include "yaml_impl.h"
-
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -52,7 +50,7 @@ typedef struct splice {
 
 static char *spliced(const spans *spans, const splice *splice, base_errors *errors) {
     base_text text;
-    base_text_init(&text, YAML_FILE_MOST);
+    base_text_init(&text, BASE_YAML_MOST);
     base_text_add(&text, "%.*s%s", (int)splice->start, spans->text, splice->in.data);
     base_text_add(&text, "%.*s", (int)(spans->length - splice->end), spans->text + splice->end);
     if (!text.failed && !splice->in.failed && text.room) return text.data;
@@ -87,9 +85,9 @@ static base_code cannot(const circuit_edit *edit, base_errors *errors) {
 }
 
 /* A key that the part does not have yet goes behind its first pair, or before it in a block. */
-static base_code add_key(const spans *spans, const span *map, const circuit_edit *edit,
+static base_code add_key(const spans *spans, const base_yaml_node *map, const circuit_edit *edit,
                          splice *splice) {
-    const span *first = map->child;
+    const base_yaml_node *first = map->child;
     if (map->flow && first) {
         splice->start = splice->end = first->next->end;
         base_text_add(&splice->in, ", %s: ", edit->key);
@@ -115,13 +113,13 @@ static base_code change(const spans *spans, const circuit_edit *edit, splice *sp
         return base_errors_add(errors, BASE_UNKNOWN, (base_place){0},
                                "the amp has no part %.60s to change|add it first, or name another",
                                edit->part);
-    const span *map = part.key->next, *key = circuit_span_key(map, edit->key);
-    if (map->type != SPAN_MAPPING || (!map->flow && !map->child)) return cannot(edit, errors);
-    if (!key && map->child && !map->child->next->exact && map->child->next->type == SPAN_SCALAR)
+    const base_yaml_node *map = part.key->next, *key = circuit_span_key(map, edit->key);
+    if (map->type != BASE_YAML_MAP || (!map->flow && !map->child)) return cannot(edit, errors);
+    if (!key && map->child && !map->child->next->exact && map->child->next->type == BASE_YAML_TEXT)
         return cannot(edit, errors);
     if (!key) return add_key(spans, map, edit, splice);
-    const span *value = key->next;
-    if (value->type == SPAN_SCALAR ? !value->exact : !value->flow) return cannot(edit, errors);
+    const base_yaml_node *value = key->next;
+    if (value->type == BASE_YAML_TEXT ? !value->exact : !value->flow) return cannot(edit, errors);
     splice->start = value->start;
     splice->end = value->end;
     write_value(&splice->in, edit->value);
@@ -131,16 +129,17 @@ static base_code change(const spans *spans, const circuit_edit *edit, splice *sp
 /* ---- remove -----------------------------------------------------------------------------------
  */
 
-static span *key_before(const span *map, const span *key) {
-    for (span *at = map->child; at && at->next; at = at->next->next)
+static const base_yaml_node *key_before(const base_yaml_node *map, const base_yaml_node *key) {
+    for (const base_yaml_node *at = map->child; at && at->next; at = at->next->next)
         if (at->next->next == key) return at;
     return NULL;
 }
 
 /* A pair of a block goes with its lines and the comment behind it; one of a list in brackets with
  * the comma on one side. */
-static void cut(const spans *spans, const span *map, const span *key, splice *splice) {
-    const span *next = key->next->next, *before = key_before(map, key);
+static void cut(const spans *spans, const base_yaml_node *map, const base_yaml_node *key,
+                splice *splice) {
+    const base_yaml_node *next = key->next->next, *before = key_before(map, key);
     if (!map->flow) {
         splice->start = line_start(spans, key->start);
         splice->end = line_end(spans, key->next->end);
@@ -158,10 +157,10 @@ static base_code take_out(const spans *spans, const circuit_edit *edit, splice *
         return base_errors_add(errors, BASE_UNKNOWN, (base_place){0},
                                "the amp has no part %.60s to take out|look at its name",
                                edit->part);
-    const span *key = part.key;
+    const base_yaml_node *key = part.key;
     /* A section, or list of windings, that would be empty goes too. */
     while (key->parent->child == key && !key->next->next && key->parent->parent) {
-        const span *map = key->parent->parent, *of = map->child;
+        const base_yaml_node *map = key->parent->parent, *of = map->child;
         while (of && of->next != key->parent)
             of = of->next->next;
         if (!of) return cannot(edit, errors);
@@ -194,11 +193,11 @@ static base_code put_in(const spans *spans, const circuit_edit *edit, splice *sp
         return base_errors_add(errors, BASE_CIRCUIT, (base_place){0},
                                "the amp has a part %.60s already|give the new one another name",
                                edit->part);
-    const span *section = circuit_span_key(spans->root, edit->key);
-    const span *map = section ? section->next : NULL;
+    const base_yaml_node *section = circuit_span_key(spans->root, edit->key);
+    const base_yaml_node *map = section ? section->next : NULL;
     if (!section) {
         add_section(spans, edit, splice);
-    } else if (map->type != SPAN_MAPPING) {
+    } else if (map->type != BASE_YAML_MAP) {
         return cannot(edit, errors);
     } else if (map->flow) {
         splice->start = splice->end = map->end - 1;
@@ -236,26 +235,26 @@ static base_code check(const circuit_edit *edit, base_errors *errors) {
 }
 
 /* The value that the edit is about: of the key, or of the whole part. */
-static const span *value_of(const spans *spans, const circuit_edit *edit) {
+static const base_yaml_node *value_of(const spans *spans, const circuit_edit *edit) {
     span_part part;
     if (!circuit_span_part(spans, edit->part, &part)) return NULL;
     if (edit->does != CIRCUIT_CHANGE) return part.key->next;
-    const span *key = circuit_span_key(part.key->next, edit->key);
+    const base_yaml_node *key = circuit_span_key(part.key->next, edit->key);
     return key ? key->next : NULL;
 }
 
 /* How many spans the file has beside that value, its key, and the section made for it. */
-static size_t rest(const spans *spans, const span *value, bool keyed, bool section) {
+static size_t rest(const spans *spans, const base_yaml_node *value, bool keyed, bool section) {
     size_t own = value ? circuit_span_size(value) + keyed + (section ? 2 : 0) : 0;
-    return spans->count - own;
+    return circuit_span_size(spans->root) - own;
 }
 
 /* What stands there now is what was meant, and nothing else of the file was swallowed by it. */
 static bool reads_back(const char *text, const spans *before, const circuit_edit *edit) {
     spans after;
-    const span *was = value_of(before, edit);
+    const base_yaml_node *was = value_of(before, edit);
     if (!circuit_spans_open(&after, text, strlen(text))) return false;
-    const span *is = value_of(&after, edit);
+    const base_yaml_node *is = value_of(&after, edit);
     bool well = (is != NULL) == (edit->does != CIRCUIT_REMOVE);
     if (well && is) {
         bool made = edit->does == CIRCUIT_ADD && !circuit_span_key(before->root, edit->key);

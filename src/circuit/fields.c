@@ -21,11 +21,11 @@ static size_t words_count(const field_word *words) {
 }
 
 /* The list as a sentence: "linear, audio, log". */
-static const char *words_listed(yaml_reader *yaml, const field_word *words) {
+static const char *words_listed(base_yaml *yaml, const field_word *words) {
     size_t length = 1;
     for (const field_word *word = words; word->word; word++)
         length += strlen(word->word) + 2;
-    char *text = circuit_take(yaml, length, 1);
+    char *text = base_yaml_take(yaml, length, 1);
     if (!text) return "?";
     for (const field_word *word = words; word->word; word++) {
         if (word != words) strcat(text, ", ");
@@ -35,35 +35,32 @@ static const char *words_listed(yaml_reader *yaml, const field_word *words) {
 }
 
 /* The entry of `words` that `text` is; NULL with a complaint. */
-static const field_word *word_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *item,
-                                   const field_word *words) {
-    const char *text = circuit_text_of(yaml, item, map->who);
+static const field_word *word_read(base_yaml *yaml, const base_yaml_items *map,
+                                   const base_yaml_item *item, const field_word *words) {
+    const char *text = base_yaml_text(yaml, item, map->who);
     if (!text) return NULL;
     for (const field_word *word = words; word->word; word++)
         if (strcasecmp(word->word, text) == 0) return word;
     size_t count = words_count(words);
-    const char **names = circuit_take(yaml, count + 1, sizeof *names);
+    const char **names = base_yaml_take(yaml, count + 1, sizeof *names);
     for (size_t i = 0; names && i < count; i++)
         names[i] = words[i].word;
     const char *nearest = names ? base_nearest_name(text, names, count) : NULL;
     if (nearest)
-        COMPLAIN(yaml, BASE_UNKNOWN, item->at, "%s: `%s` cannot be `%s`|did you mean `%s`?",
-                 map->who, item->key, circuit_show(yaml, text), nearest);
+        base_yaml_complain(yaml, BASE_UNKNOWN, item->at,
+                           "%s: `%s` cannot be `%s`|did you mean `%s`?", map->who, item->key,
+                           base_yaml_show(yaml, text), nearest);
     else
-        COMPLAIN(yaml, BASE_UNKNOWN, item->at, "%s: `%s` cannot be `%s`|write one of: %s", map->who,
-                 item->key, circuit_show(yaml, text), words_listed(yaml, words));
+        base_yaml_complain(yaml, BASE_UNKNOWN, item->at, "%s: `%s` cannot be `%s`|write one of: %s",
+                           map->who, item->key, base_yaml_show(yaml, text),
+                           words_listed(yaml, words));
     return NULL;
 }
 
-static void value_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *item,
+static void value_read(base_yaml *yaml, const base_yaml_items *map, const base_yaml_item *item,
                        const field *field, double *out) {
-    const char *text = circuit_text_of(yaml, item, map->who);
     double value;
-    if (!text) return;
-    if (base_value_read(text, field->quantity, item->at, &value, yaml->errors) != BASE_OK) {
-        yaml->refused = true;
-        return;
-    }
+    if (!base_yaml_value(yaml, item, map->who, field->quantity, &value)) return;
     if (isfinite(value) && value >= field->least && value <= field->most) {
         *out = value;
         return;
@@ -71,12 +68,13 @@ static void value_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *
     char least[32], most[32];
     base_value_write(field->least, field->quantity, least, sizeof least);
     base_value_write(field->most, field->quantity, most, sizeof most);
-    COMPLAIN(yaml, BASE_VALUE, item->at,
-             "%s: `%s` of %s makes no sense|write a value from %s to %s", map->who, item->key,
-             circuit_show(yaml, text), least, most);
+    base_yaml_complain(yaml, BASE_VALUE, item->at,
+                       "%s: `%s` of %s makes no sense|write a value from %s to %s", map->who,
+                       item->key, base_yaml_show(yaml, base_yaml_text(yaml, item, map->who)), least,
+                       most);
 }
 
-static void field_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *item,
+static void field_read(base_yaml *yaml, const base_yaml_items *map, const base_yaml_item *item,
                        const field *field, void *into) {
     if (field->type == FIELD_LATER) return;
     void *out = (char *)into + field->offset;
@@ -90,7 +88,7 @@ static void field_read(yaml_reader *yaml, const yaml_map *map, const yaml_item *
         value_read(yaml, map, item, field, out);
         break;
     case FIELD_WORDS:
-        *(const char **)out = circuit_text_of(yaml, item, map->who);
+        *(const char **)out = base_yaml_text(yaml, item, map->who);
         break;
     case FIELD_YES:
     case FIELD_WORD:
@@ -120,10 +118,10 @@ static size_t table_count(const field *table) {
     return count;
 }
 
-static void complain_unknown(yaml_reader *yaml, const yaml_map *map, const yaml_item *item,
-                             const field *own, const field *common) {
+static void complain_unknown(base_yaml *yaml, const base_yaml_items *map,
+                             const base_yaml_item *item, const field *own, const field *common) {
     size_t owns = table_count(own), commons = table_count(common);
-    const char **names = circuit_take(yaml, owns + commons + 1, sizeof *names);
+    const char **names = base_yaml_take(yaml, owns + commons + 1, sizeof *names);
     if (!names) return;
     for (size_t i = 0; i < owns; i++)
         names[i] = own[i].key;
@@ -131,20 +129,21 @@ static void complain_unknown(yaml_reader *yaml, const yaml_map *map, const yaml_
         names[owns + i] = common[i].key;
     const char *nearest = base_nearest_name(item->key, names, owns + commons);
     if (nearest)
-        COMPLAIN(yaml, BASE_UNKNOWN, item->key_at,
-                 "%s has the key `%s`, which is not known|did you mean `%s`?", map->who,
-                 circuit_show(yaml, item->key), nearest);
+        base_yaml_complain(yaml, BASE_UNKNOWN, item->key_at,
+                           "%s has the key `%s`, which is not known|did you mean `%s`?", map->who,
+                           base_yaml_show(yaml, item->key), nearest);
     else
-        COMPLAIN(yaml, BASE_UNKNOWN, item->key_at,
-                 "%s has the key `%s`, which is not known|remove it; words about it go under "
-                 "`does`, notes behind a `#`",
-                 map->who, circuit_show(yaml, item->key));
+        base_yaml_complain(
+            yaml, BASE_UNKNOWN, item->key_at,
+            "%s has the key `%s`, which is not known|remove it; words about it go under "
+            "`does`, notes behind a `#`",
+            map->who, base_yaml_show(yaml, item->key));
 }
 
-void circuit_fields_read(yaml_reader *yaml, const yaml_map *map, const field *own,
+void circuit_fields_read(base_yaml *yaml, const base_yaml_items *map, const field *own,
                          const field *common, void *into) {
     for (size_t i = 0; i < map->items; i++) {
-        const yaml_item *item = &map->item[i];
+        const base_yaml_item *item = &map->item[i];
         const field *field = field_find(own, item->key);
         if (!field) field = field_find(common, item->key);
         if (field)
@@ -153,7 +152,24 @@ void circuit_fields_read(yaml_reader *yaml, const yaml_map *map, const field *ow
             complain_unknown(yaml, map, item, own, common);
     }
     for (const field *field = own; field->key; field++)
-        if (field->needed && !circuit_item_find(map, field->key))
-            COMPLAIN(yaml, BASE_SYNTAX, map->at, "%s has no `%s`|write %s", map->who, field->key,
-                     field->needed);
+        if (field->needed && !base_yaml_find(map, field->key))
+            base_yaml_complain(yaml, BASE_SYNTAX, map->at, "%s has no `%s`|write %s", map->who,
+                               field->key, field->needed);
+}
+
+int circuit_words_of(base_yaml *yaml, const base_yaml_item *item, const char *who,
+                     written_word *word, int most) {
+    base_yaml_items list = {.who = who};
+    if (!base_yaml_list(yaml, item, &list)) return -1;
+    for (size_t i = 0; i < list.items; i++) {
+        if ((int)i == most) {
+            base_yaml_complain(yaml, BASE_SYNTAX, list.item[i].at,
+                               "`%s` of %s has more than %d entries|remove what is too many",
+                               base_yaml_show(yaml, item->key), who, most);
+            return -1;
+        }
+        word[i] = (written_word){base_yaml_text(yaml, &list.item[i], who), list.item[i].at};
+        if (!word[i].text) return -1;
+    }
+    return (int)list.items;
 }

@@ -2,6 +2,7 @@
 #include "circuit_impl.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -12,7 +13,7 @@
 static const char *end_written(reader *read, int part, int end) {
     const circuit_part *it = &read->amp->part[part];
     size_t room = strlen(it->name) + 16;
-    char *text = circuit_take(&read->yaml, room, 1);
+    char *text = base_yaml_take(&read->yaml, room, 1);
     if (!text) return "?";
     const char *name = circuit_end_name(it, end);
     if (name)
@@ -26,8 +27,8 @@ static const char *end_written(reader *read, int part, int end) {
  * plain name names the node, else the first place that does. */
 static void nodes_number(reader *read, int *node_of) {
     circuit *amp = read->amp;
-    bool *plain = circuit_take(&read->yaml, read->mentions + 1, sizeof *plain);
-    amp->node = circuit_take(&read->yaml, read->mentions + 1, sizeof *amp->node);
+    bool *plain = base_yaml_take(&read->yaml, read->mentions + 1, sizeof *plain);
+    amp->node = base_yaml_take(&read->yaml, read->mentions + 1, sizeof *amp->node);
     if (!plain || !amp->node) return;
     for (size_t i = 0; i < read->mentions; i++) {
         const term *named = &read->term[read->mention[i].term];
@@ -103,7 +104,7 @@ static void part_places(reader *read, int part) {
         circuit_place place = {it->end[end], tube ? part : -1, tube ? end : -1};
         place_add(read->amp, end_written(read, part, end), place);
         if (!circuit_end_name(it, end)) continue;
-        char *text = circuit_take(&read->yaml, strlen(it->name) + 16, 1);
+        char *text = base_yaml_take(&read->yaml, strlen(it->name) + 16, 1);
         if (!text) return;
         sprintf(text, "%s.%d", it->name, circuit_end_number(it, end));
         place_add(read->amp, text, place);
@@ -113,8 +114,8 @@ static void part_places(reader *read, int part) {
 static void places_list(reader *read, const int *node_of) {
     circuit *amp = read->amp;
     size_t room = read->plains + amp->parts * 2 * CIRCUIT_ENDS + 1;
-    amp->place = circuit_take(&read->yaml, room, sizeof *amp->place);
-    amp->name = circuit_take(&read->yaml, room, sizeof *amp->name);
+    amp->place = base_yaml_take(&read->yaml, room, sizeof *amp->place);
+    amp->name = base_yaml_take(&read->yaml, room, sizeof *amp->name);
     if (!amp->place || !amp->name) return;
     for (size_t i = 0; i < read->plains; i++) {
         int node = node_of[circuit_term_root(read, read->plain[i])];
@@ -130,7 +131,7 @@ static void places_list(reader *read, const int *node_of) {
 
 void circuit_nodes_make(reader *read) {
     int line = circuit_term_plain(read, "line"), neutral = circuit_term_plain(read, "neutral");
-    int *node_of = circuit_take(&read->yaml, read->terms + 1, sizeof *node_of);
+    int *node_of = base_yaml_take(&read->yaml, read->terms + 1, sizeof *node_of);
     if (!node_of || line < 0 || neutral < 0) return;
     for (size_t i = 0; i < read->terms; i++)
         node_of[i] = -1;
@@ -157,13 +158,15 @@ static void lead_check(reader *read, int node) {
     size_t count = has_primary(read->amp) ? 4 : 3;
     for (size_t i = 0; i < count; i++)
         if (strcasecmp(it->name, grounds[i]) == 0)
-            COMPLAIN(&read->yaml, BASE_SUSPICIOUS, it->place,
-                     "the node `%s` is not the chassis|write `ground` for the chassis", it->name);
+            base_yaml_complain(&read->yaml, BASE_SUSPICIOUS, it->place,
+                               "the node `%s` is not the chassis|write `ground` for the chassis",
+                               it->name);
     if (node > 0 && it->leads == 1)
-        COMPLAIN(&read->yaml, BASE_SUSPICIOUS, it->place,
-                 "the node %s has one lead: nothing else joins it|correct the name, or leave the "
-                 "part out",
-                 it->name);
+        base_yaml_complain(
+            &read->yaml, BASE_SUSPICIOUS, it->place,
+            "the node %s has one lead: nothing else joins it|correct the name, or leave the "
+            "part out",
+            it->name);
 }
 
 /* Both ends of a part with two on one node: it does nothing; a winding is a short. */
@@ -177,18 +180,21 @@ static void bridge_check(reader *read, int part) {
         same = same || it->end[1] == it->end[0] || it->end[1] == it->end[2];
     if (!same) return;
     if (winding)
-        COMPLAIN(&read->yaml, BASE_CIRCUIT, it->place,
-                 "%s is shorted: two of its ends are one node|join its ends to different nodes",
-                 it->name);
+        base_yaml_complain(
+            &read->yaml, BASE_CIRCUIT, it->place,
+            "%s is shorted: two of its ends are one node|join its ends to different nodes",
+            it->name);
     else if (it->kind == CIRCUIT_RECTIFIER)
-        COMPLAIN(&read->yaml, BASE_CIRCUIT, it->place,
-                 "the supply %s is shorted: its output and its return are both on %s|look for "
-                 "the join that brings them together",
-                 it->name, node);
+        base_yaml_complain(
+            &read->yaml, BASE_CIRCUIT, it->place,
+            "the supply %s is shorted: its output and its return are both on %s|look for "
+            "the join that brings them together",
+            it->name, node);
     else if (it->ends == 2 || it->kind == CIRCUIT_OUTPUT_TRANSFORMER)
-        COMPLAIN(&read->yaml, BASE_SUSPICIOUS, it->place,
-                 "%s is bridged: both its ends are on %s|correct one end, or leave the part out",
-                 it->name, node);
+        base_yaml_complain(
+            &read->yaml, BASE_SUSPICIOUS, it->place,
+            "%s is bridged: both its ends are on %s|correct one end, or leave the part out",
+            it->name, node);
 }
 
 /* A reading of "B1" must mean one thing: a node, or the volts across a part. */
@@ -201,9 +207,10 @@ static void names_check(reader *read) {
         for (size_t k = 0; part >= 0 && k < i; k++)
             if (read->mention[k].term == first) part = -1; /* said already */
         if (part >= 0)
-            COMPLAIN(&read->yaml, BASE_SYNTAX, read->mention[i].at,
-                     "`%s` names a node here and a part at line %d|give one of them another name",
-                     named->name, read->amp->part[part].place.line);
+            base_yaml_complain(
+                &read->yaml, BASE_SYNTAX, read->mention[i].at,
+                "`%s` names a node here and a part at line %d|give one of them another name",
+                named->name, read->amp->part[part].place.line);
     }
 }
 
@@ -211,7 +218,7 @@ void circuit_nodes_check(reader *read) {
     names_check(read);
     for (size_t i = 0; i < read->amp->parts; i++)
         bridge_check(read, (int)i);
-    if (read->yaml.refused) return; /* an end that was refused would count as missing */
+    if (read->yaml.worst != BASE_OK) return; /* an end that was refused would count as missing */
     for (size_t i = 0; i < read->amp->nodes; i++)
         lead_check(read, (int)i);
 }

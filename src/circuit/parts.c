@@ -122,8 +122,8 @@ static const field tube_fields[] = {
 
 /* ---- after the fields ------------------------------------------------------------------------ */
 
-const yaml_item *circuit_part_item(const reader *read, int part, const char *key) {
-    return circuit_item_find(&read->draft[part].map, key);
+const base_yaml_item *circuit_part_item(const reader *read, int part, const char *key) {
+    return base_yaml_find(&read->draft[part].map, key);
 }
 
 static void finish_two(reader *read, int part) {
@@ -144,30 +144,31 @@ static void finish_lamp(reader *read, int part) {
 
 static void finish_switch(reader *read, int part) {
     circuit_part *it = &read->amp->part[part];
-    const yaml_item *ways = circuit_part_item(read, part, "ways");
+    const base_yaml_item *ways = circuit_part_item(read, part, "ways");
     bool pair = circuit_part_item(read, part, "at"),
          common = circuit_part_item(read, part, "common");
-    yaml_word word[CIRCUIT_WAYS];
+    written_word word[CIRCUIT_WAYS];
     it->ends = 2;
     if (pair ? ways || common : !ways || !common) {
-        COMPLAIN(&read->yaml, BASE_SYNTAX, it->place,
-                 "%s must have either `at` or both `common` and `ways`|write `at: [a, b]` for a "
-                 "plain switch, `common: x, ways: [y, z]` for a selector",
-                 it->name);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, it->place,
+            "%s must have either `at` or both `common` and `ways`|write `at: [a, b]` for a "
+            "plain switch, `common: x, ways: [y, z]` for a selector",
+            it->name);
         return;
     }
-    if (ways) it->ends = 1 + circuit_list_of(&read->yaml, ways, it->name, word, CIRCUIT_WAYS);
+    if (ways) it->ends = 1 + circuit_words_of(&read->yaml, ways, it->name, word, CIRCUIT_WAYS);
     if (it->ends < 2) it->ends = 1 + CIRCUIT_WAYS; /* complained of: take any way as there */
     if (it->position > it->ends - 1)
-        COMPLAIN(&read->yaml, BASE_VALUE, circuit_part_item(read, part, "position")->at,
-                 "%s is at position %.0f and has %d|write 0 (none) to %d", it->name, it->position,
-                 it->ends - 1, it->ends - 1);
+        base_yaml_complain(&read->yaml, BASE_VALUE, circuit_part_item(read, part, "position")->at,
+                           "%s is at position %.0f and has %d|write 0 (none) to %d", it->name,
+                           it->position, it->ends - 1, it->ends - 1);
 }
 
 static void finish_tube(reader *read, int part) {
     circuit_part *tube = &read->amp->part[part];
-    const yaml_item *type = circuit_part_item(read, part, "type");
-    const char *text = type ? circuit_text_of(&read->yaml, type, tube->name) : NULL;
+    const base_yaml_item *type = circuit_part_item(read, part, "type");
+    const char *text = type ? base_yaml_text(&read->yaml, type, tube->name) : NULL;
     tube->ends = TUBE_PINS + 1;
     if (!text) return;
     tube->written = text;
@@ -177,16 +178,17 @@ static void finish_tube(reader *read, int part) {
         return;
     }
     const char *nearest = tube_nearest(read->tubes, text);
-    const char *shown = circuit_show(&read->yaml, text);
+    const char *shown = base_yaml_show(&read->yaml, text);
     if (nearest)
-        COMPLAIN(&read->yaml, BASE_UNKNOWN, type->at,
-                 "%s is a %s, and the tube library has no such type|did you mean %s?", tube->name,
-                 shown, nearest);
+        base_yaml_complain(&read->yaml, BASE_UNKNOWN, type->at,
+                           "%s is a %s, and the tube library has no such type|did you mean %s?",
+                           tube->name, shown, nearest);
     else
-        COMPLAIN(&read->yaml, BASE_UNKNOWN, type->at,
-                 "%s is a %s, and the tube library has no such type|`gridleak tube` lists the "
-                 "types",
-                 tube->name, shown);
+        base_yaml_complain(
+            &read->yaml, BASE_UNKNOWN, type->at,
+            "%s is a %s, and the tube library has no such type|`gridleak tube` lists the "
+            "types",
+            tube->name, shown);
 }
 
 /* ---- joins ----------------------------------------------------------------------------------- */
@@ -196,17 +198,18 @@ static const char *ends_wanted(int least, int most) {
 }
 
 int circuit_join_list(reader *read, int part, const char *key, int least, int most) {
-    const yaml_item *item = circuit_part_item(read, part, key);
-    yaml_word word[CIRCUIT_ENDS];
+    const base_yaml_item *item = circuit_part_item(read, part, key);
+    written_word word[CIRCUIT_ENDS];
     if (!item) return 0;
     circuit_part *it = &read->amp->part[part];
-    int count = circuit_list_of(&read->yaml, item, it->name, word, CIRCUIT_ENDS);
+    int count = circuit_words_of(&read->yaml, item, it->name, word, CIRCUIT_ENDS);
     if (count < 0) return 0;
     if (count < least || count > most) {
-        COMPLAIN(&read->yaml, BASE_SYNTAX, item->at,
-                 "`%s` of %s has %d name%s, and a %s has %s there|write where each end goes", key,
-                 it->name, count, count == 1 ? "" : "s", circuit_kind_name(it->kind),
-                 ends_wanted(least, most));
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, item->at,
+            "`%s` of %s has %d name%s, and a %s has %s there|write where each end goes", key,
+            it->name, count, count == 1 ? "" : "s", circuit_kind_name(it->kind),
+            ends_wanted(least, most));
         return 0;
     }
     for (int i = 0; i < count; i++)
@@ -215,9 +218,9 @@ int circuit_join_list(reader *read, int part, const char *key, int least, int mo
 }
 
 bool circuit_join_key(reader *read, int part, const char *key, int end) {
-    const yaml_item *item = circuit_part_item(read, part, key);
+    const base_yaml_item *item = circuit_part_item(read, part, key);
     if (!item) return false;
-    yaml_word word = {circuit_text_of(&read->yaml, item, read->amp->part[part].name), item->at};
+    written_word word = {base_yaml_text(&read->yaml, item, read->amp->part[part].name), item->at};
     if (word.text) circuit_term_join(read, part, end, &word);
     return true;
 }
@@ -231,11 +234,11 @@ static void join_three(reader *read, int part) {
 }
 
 static void join_switch(reader *read, int part) {
-    const yaml_item *ways = circuit_part_item(read, part, "ways");
-    yaml_word word[CIRCUIT_WAYS];
+    const base_yaml_item *ways = circuit_part_item(read, part, "ways");
+    written_word word[CIRCUIT_WAYS];
     circuit_join_list(read, part, "at", 2, 2);
     circuit_join_key(read, part, "common", 0);
-    int count = ways ? circuit_list_of(&read->yaml, ways, "ways", word, CIRCUIT_WAYS) : 0;
+    int count = ways ? circuit_words_of(&read->yaml, ways, "ways", word, CIRCUIT_WAYS) : 0;
     for (int i = 0; i < count; i++)
         circuit_term_join(read, part, 1 + i, &word[i]);
 }
@@ -248,21 +251,21 @@ static void join_jack(reader *read, int part) {
 
 /* `pins: {4: heatA}`: each key a pin that the base has. */
 static void join_tube(reader *read, int part) {
-    const yaml_item *pins = circuit_part_item(read, part, "pins");
+    const base_yaml_item *pins = circuit_part_item(read, part, "pins");
     circuit_part *tube = &read->amp->part[part];
-    yaml_map map = {.who = tube->name};
-    if (!pins || !circuit_map_read(&read->yaml, pins->value, pins->key_at, &map)) return;
+    base_yaml_items map = {.who = tube->name};
+    if (!pins || !base_yaml_map(&read->yaml, pins, &map)) return;
     for (size_t i = 0; i < map.items; i++) {
         int pin = circuit_end_by_name(tube, map.item[i].key);
         if (pin < 0) {
-            COMPLAIN(&read->yaml, BASE_UNKNOWN, map.item[i].key_at,
-                     "%s has no pin `%s`: %s has %d pins|write a pin from 1 to %d", tube->name,
-                     circuit_show(&read->yaml, map.item[i].key),
-                     tube->tube ? tube->tube->base_name : "no socket", tube->ends - 1,
-                     tube->ends - 1);
+            base_yaml_complain(&read->yaml, BASE_UNKNOWN, map.item[i].key_at,
+                               "%s has no pin `%s`: %s has %d pins|write a pin from 1 to %d",
+                               tube->name, base_yaml_show(&read->yaml, map.item[i].key),
+                               tube->tube ? tube->tube->base_name : "no socket", tube->ends - 1,
+                               tube->ends - 1);
             continue;
         }
-        yaml_word word = {circuit_text_of(&read->yaml, &map.item[i], tube->name), map.item[i].at};
+        written_word word = {base_yaml_text(&read->yaml, &map.item[i], tube->name), map.item[i].at};
         if (word.text) circuit_term_join(read, part, pin, &word);
     }
 }
@@ -322,27 +325,29 @@ static int name_used(const circuit *amp, const char *name) {
 static bool name_may_be(reader *read, const section *section, const char *name, base_place at) {
     int first = name_used(read->amp, name);
     bool taken = strcasecmp(name, "ground") == 0;
-    const char *shown = circuit_show(&read->yaml, name);
+    const char *shown = base_yaml_show(&read->yaml, name);
     if (section->kind != CIRCUIT_WINDING && !circuit_is_word(name))
-        COMPLAIN(&read->yaml, BASE_SYNTAX, at,
-                 "`%s` cannot be the name of a part|use letters, digits, `_` and `+`: `R7`", shown);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, at,
+            "`%s` cannot be the name of a part|use letters, digits, `_` and `+`: `R7`", shown);
     else if (taken)
-        COMPLAIN(&read->yaml, BASE_SYNTAX, at,
-                 "`%s` names the chassis, not a part|give the part another name", shown);
+        base_yaml_complain(&read->yaml, BASE_SYNTAX, at,
+                           "`%s` names the chassis, not a part|give the part another name", shown);
     else if (first >= 0)
-        COMPLAIN(&read->yaml, BASE_SYNTAX, at,
-                 "`%s` names two parts, the first at line %d|give one of them another name", shown,
-                 read->amp->part[first].place.line);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, at,
+            "`%s` names two parts, the first at line %d|give one of them another name", shown,
+            read->amp->part[first].place.line);
     else if (read->amp->parts >= PARTS_MOST)
-        COMPLAIN(&read->yaml, BASE_SYNTAX, at, "the amp has more than %d parts|is it an amp?",
-                 PARTS_MOST);
+        base_yaml_complain(&read->yaml, BASE_SYNTAX, at,
+                           "the amp has more than %d parts|is it an amp?", PARTS_MOST);
     else
         return true;
     return false;
 }
 
 int circuit_part_declare(reader *read, const section *section, const char *name,
-                         const yaml_map *map) {
+                         const base_yaml_items *map) {
     circuit *amp = read->amp;
     if (!name_may_be(read, section, name, map->at)) return -1;
     amp->part = circuit_grow(read, amp->part, amp->parts, &amp->part_room, sizeof *amp->part);

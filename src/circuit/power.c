@@ -2,6 +2,7 @@
 #include "circuit_impl.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #define AT(member) offsetof(circuit_part, member)
@@ -48,19 +49,17 @@ typedef struct halves_rule {
     const char *example;
 } halves_rule;
 
-static bool half_read(reader *read, const yaml_item *item, const char *piece,
+static bool half_read(reader *read, const base_yaml_item *item, const char *piece,
                       const halves_rule *rule, double *half) {
-    if (base_value_read(piece, rule->quantity, item->at, half, read->yaml.errors) != BASE_OK) {
-        read->yaml.refused = true;
-        return false;
-    }
+    base_code code = base_value_read(piece, rule->quantity, item->at, half, read->yaml.errors);
+    if (base_yaml_note(&read->yaml, code) != BASE_OK) return false;
     if (isfinite(*half) && *half >= rule->least && *half <= rule->most) return true;
     char least[32], most[32];
-    COMPLAIN(&read->yaml, BASE_VALUE, item->at,
-             "%s: `%s` of %s makes no sense|write a value from %s to %s", rule->who, rule->key,
-             circuit_show(&read->yaml, piece),
-             base_value_write(rule->least, rule->quantity, least, sizeof least),
-             base_value_write(rule->most, rule->quantity, most, sizeof most));
+    base_yaml_complain(&read->yaml, BASE_VALUE, item->at,
+                       "%s: `%s` of %s makes no sense|write a value from %s to %s", rule->who,
+                       rule->key, base_yaml_show(&read->yaml, piece),
+                       base_value_write(rule->least, rule->quantity, least, sizeof least),
+                       base_value_write(rule->most, rule->quantity, most, sizeof most));
     return false;
 }
 
@@ -77,9 +76,9 @@ static int pieces_cut(char *text, char by, char *piece[4]) {
 }
 
 /* How many halves the item states: 1 (the whole winding), 2, or 0 with a complaint. */
-static int halves_read(reader *read, const yaml_item *item, const halves_rule *rule,
+static int halves_read(reader *read, const base_yaml_item *item, const halves_rule *rule,
                        double half[2]) {
-    const char *written = circuit_text_of(&read->yaml, item, rule->who);
+    const char *written = base_yaml_text(&read->yaml, item, rule->who);
     char *text = written ? base_arena_text(read->yaml.arena, written) : NULL;
     char *piece[4];
     if (!text) return 0;
@@ -91,20 +90,20 @@ static int halves_read(reader *read, const yaml_item *item, const halves_rule *r
                        half_read(read, item, piece[last], rule, &half[1])
                    ? 2
                    : 0;
-    COMPLAIN(&read->yaml, BASE_SYNTAX, item->at, "%s: `%s: %s` cannot be read|write it as %s",
-             rule->who, rule->key, circuit_show(&read->yaml, written), rule->example);
+    base_yaml_complain(&read->yaml, BASE_SYNTAX, item->at,
+                       "%s: `%s: %s` cannot be read|write it as %s", rule->who, rule->key,
+                       base_yaml_show(&read->yaml, written), rule->example);
     return 0;
 }
 
 /* ---- windings -------------------------------------------------------------------------------- */
 
 static int ends_listed(reader *read, int part) {
-    const yaml_item *at = circuit_part_item(read, part, "at");
-    bool list = at && at->value && fy_node_is_sequence(at->value);
-    return list && fy_node_sequence_item_count(at->value) == 3 ? 3 : 2;
+    const base_yaml_item *at = circuit_part_item(read, part, "at");
+    return at && at->value->type == BASE_YAML_LIST && at->value->count == 3 ? 3 : 2;
 }
 
-static void winding_volts(reader *read, circuit_part *part, const yaml_item *item) {
+static void winding_volts(reader *read, circuit_part *part, const base_yaml_item *item) {
     circuit_winding *winding = &part->winding;
     const halves_rule rule = {part->name,
                               "volts",
@@ -118,16 +117,17 @@ static void winding_volts(reader *read, circuit_part *part, const yaml_item *ite
     if (halves == 1 && tap && may_split)
         winding->volts[0] = winding->volts[1] = winding->volts[0] / 2;
     else if (halves == 1 && tap)
-        COMPLAIN(&read->yaml, BASE_VALUE, item->at,
-                 "%s has a centre tap: is %s the whole winding or each half?|write both halves, "
-                 "as `325-0-325`",
-                 part->name,
-                 circuit_show(&read->yaml, circuit_text_of(&read->yaml, item, part->name)));
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, item->at,
+            "%s has a centre tap: is %s the whole winding or each half?|write both halves, "
+            "as `325-0-325`",
+            part->name, base_yaml_show(&read->yaml, base_yaml_text(&read->yaml, item, part->name)));
     else if (halves == 2 && !tap)
-        COMPLAIN(&read->yaml, BASE_VALUE, item->at,
-                 "%s has a centre tap by its `volts` and two ends by its `at`|write where the tap "
-                 "goes: `at: [a, tap, b]`",
-                 part->name);
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, item->at,
+            "%s has a centre tap by its `volts` and two ends by its `at`|write where the tap "
+            "goes: `at: [a, tap, b]`",
+            part->name);
 }
 
 static void winding_ohms_default(reader *read, circuit_part *part) {
@@ -139,18 +139,19 @@ static void winding_ohms_default(reader *read, circuit_part *part) {
         winding->ohms[i] = winding->heater ? 0 : REGULATION * winding->volts[i] / amps;
     if (winding->heater || winding->volts[0] == 0) return;
     char text[32];
-    COMPLAIN(&read->yaml, BASE_SUSPICIOUS, part->place,
-             "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
-             "drained, and write it",
-             part->name, base_value_write(winding->ohms[0], BASE_OHMS, text, sizeof text),
-             part->ends == 3 ? " each half" : "");
+    base_yaml_complain(
+        &read->yaml, BASE_SUSPICIOUS, part->place,
+        "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
+        "drained, and write it",
+        part->name, base_value_write(winding->ohms[0], BASE_OHMS, text, sizeof text),
+        part->ends == 3 ? " each half" : "");
 }
 
 static void winding_finish(reader *read, int index) {
     circuit_part *part = &read->amp->part[index];
     circuit_winding *winding = &part->winding;
-    const yaml_item *volts = circuit_part_item(read, index, "volts"),
-                    *ohms = circuit_part_item(read, index, "ohms");
+    const base_yaml_item *volts = circuit_part_item(read, index, "volts"),
+                         *ohms = circuit_part_item(read, index, "ohms");
     const halves_rule rule = {part->name,
                               "ohms",
                               '+',
@@ -167,10 +168,11 @@ static void winding_finish(reader *read, int index) {
     int halves = halves_read(read, ohms, &rule, winding->ohms);
     if (halves == 1 && part->ends == 3) winding->ohms[0] = winding->ohms[1] = winding->ohms[0] / 2;
     if (halves == 2 && part->ends == 2)
-        COMPLAIN(&read->yaml, BASE_VALUE, ohms->at,
-                 "%s has two halves by its `ohms` and no tap by its `at`|write one figure, or "
-                 "where the tap goes",
-                 part->name);
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, ohms->at,
+            "%s has two halves by its `ohms` and no tap by its `at`|write one figure, or "
+            "where the tap goes",
+            part->name);
 }
 
 static void winding_join(reader *read, int part) {
@@ -194,14 +196,14 @@ const section circuit_winding_section = {
 
 /* One winding as a part "T1 high voltage", with what the transformer's own keys say. */
 static void winding_declare(reader *read, const section *section, const circuit_part *transformer,
-                            const yaml_item *item) {
-    yaml_map map = {.who = transformer->name};
+                            const base_yaml_item *item) {
+    base_yaml_items map = {.who = transformer->name};
     size_t length = strlen(transformer->name) + strlen(item->key) + 2;
-    char *name = circuit_take(&read->yaml, length, 1);
+    char *name = base_yaml_take(&read->yaml, length, 1);
     if (!name) return;
     snprintf(name, length, "%s %s", transformer->name, item->key);
-    map.who = circuit_show(&read->yaml, name);
-    if (!circuit_map_read(&read->yaml, item->value, item->key_at, &map)) return;
+    map.who = base_yaml_show(&read->yaml, name);
+    if (!base_yaml_map(&read->yaml, item, &map)) return;
     int index = circuit_part_declare(read, section, name, &map);
     if (index < 0) return;
     circuit_part *part = &read->amp->part[index];
@@ -213,26 +215,27 @@ static void winding_declare(reader *read, const section *section, const circuit_
     part->what = transformer->what;
 }
 
-static void transformer_declare(reader *read, const yaml_item *item) {
+static void transformer_declare(reader *read, const base_yaml_item *item) {
     circuit_part transformer = {.name = item->key, .tolerance = NAN, .original = -1};
-    yaml_map map = {.who = circuit_show(&read->yaml, item->key)}, windings = map;
+    base_yaml_items map = {.who = base_yaml_show(&read->yaml, item->key)}, windings = map;
     if (!circuit_is_word(item->key)) {
-        COMPLAIN(&read->yaml, BASE_SYNTAX, item->key_at,
-                 "`%s` cannot be the name of a transformer|use letters, digits, `_` and `+`: `T1`",
-                 map.who);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, item->key_at,
+            "`%s` cannot be the name of a transformer|use letters, digits, `_` and `+`: `T1`",
+            map.who);
         return;
     }
-    if (!circuit_map_read(&read->yaml, item->value, item->key_at, &map)) return;
+    if (!base_yaml_map(&read->yaml, item, &map)) return;
     circuit_fields_read(&read->yaml, &map, transformer_fields, winding_common, &transformer);
-    const yaml_item *primary = circuit_item_find(&map, "primary"),
-                    *list = circuit_item_find(&map, "windings");
+    const base_yaml_item *primary = base_yaml_find(&map, "primary"),
+                         *list = base_yaml_find(&map, "windings");
     if (primary) winding_declare(read, &circuit_primary_section, &transformer, primary);
-    if (!list || !circuit_map_read(&read->yaml, list->value, list->key_at, &windings)) return;
+    if (!list || !base_yaml_map(&read->yaml, list, &windings)) return;
     for (size_t i = 0; i < windings.items; i++)
         winding_declare(read, &circuit_winding_section, &transformer, &windings.item[i]);
 }
 
-void circuit_power_declare(reader *read, const yaml_map *transformers) {
+void circuit_power_declare(reader *read, const base_yaml_items *transformers) {
     for (size_t i = 0; i < transformers->items; i++)
         transformer_declare(read, &transformers->item[i]);
 }
@@ -245,35 +248,38 @@ static void output_ratio(reader *read, circuit_part *part) {
     if (isnan(part->primary_ohms)) part->primary_ohms = part->ratio * part->ratio * part->value;
     if (isnan(part->ratio)) part->ratio = sqrt(part->primary_ohms / part->value);
     if (isnan(part->ratio))
-        COMPLAIN(&read->yaml, BASE_SYNTAX, part->place,
-                 "%s has neither its impedances nor its ratio|write `primary: 5k, secondary: 4` or "
-                 "`ratio: 35`",
-                 part->name);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, part->place,
+            "%s has neither its impedances nor its ratio|write `primary: 5k, secondary: 4` or "
+            "`ratio: 35`",
+            part->name);
 }
 
 static void output_ohms_default(reader *read, circuit_part *part, bool push_pull) {
     if (isnan(part->primary_ohms)) {
         if (!isnan(part->ratio))
-            COMPLAIN(&read->yaml, BASE_SYNTAX, part->place,
-                     "%s has neither `ohms` nor what its resistance could be guessed from|measure "
-                     "its primary with the power off and write `ohms: 180+190`",
-                     part->name);
+            base_yaml_complain(
+                &read->yaml, BASE_SYNTAX, part->place,
+                "%s has neither `ohms` nor what its resistance could be guessed from|measure "
+                "its primary with the power off and write `ohms: 180+190`",
+                part->name);
         return;
     }
     double whole = OUTPUT_PART * part->primary_ohms;
     part->dc_ohms[0] = push_pull ? whole / 2 : whole;
     part->dc_ohms[1] = push_pull ? whole / 2 : 0;
     char text[32];
-    COMPLAIN(&read->yaml, BASE_SUSPICIOUS, part->place,
-             "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
-             "drained, and write it",
-             part->name, base_value_write(part->dc_ohms[0], BASE_OHMS, text, sizeof text),
-             push_pull ? " each half" : "");
+    base_yaml_complain(
+        &read->yaml, BASE_SUSPICIOUS, part->place,
+        "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
+        "drained, and write it",
+        part->name, base_value_write(part->dc_ohms[0], BASE_OHMS, text, sizeof text),
+        push_pull ? " each half" : "");
 }
 
 void circuit_output_finish(reader *read, int index) {
     circuit_part *part = &read->amp->part[index];
-    const yaml_item *ohms = circuit_part_item(read, index, "ohms");
+    const base_yaml_item *ohms = circuit_part_item(read, index, "ohms");
     const halves_rule rule = {part->name,
                               "ohms",
                               '+',
@@ -294,23 +300,25 @@ void circuit_output_finish(reader *read, int index) {
         part->dc_ohms[1] = push_pull ? part->dc_ohms[0] : 0;
     }
     if (halves == 2 && !push_pull)
-        COMPLAIN(&read->yaml, BASE_VALUE, ohms->at,
-                 "%s has two halves by its `ohms` and one plate by its `at`|write one figure, or "
-                 "both plates: `at: [V3.3, B1, V4.3]`",
-                 part->name);
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, ohms->at,
+            "%s has two halves by its `ohms` and one plate by its `at`|write one figure, or "
+            "both plates: `at: [V3.3, B1, V4.3]`",
+            part->name);
 }
 
 void circuit_output_join(reader *read, int part) {
-    const yaml_item *speaker = circuit_part_item(read, part, "speaker");
-    yaml_word word[2];
+    const base_yaml_item *speaker = circuit_part_item(read, part, "speaker");
+    written_word word[2];
     circuit_join_list(read, part, "at", 2, 3);
     if (!speaker) return;
-    int count = circuit_list_of(&read->yaml, speaker, read->amp->part[part].name, word, 2);
+    int count = circuit_words_of(&read->yaml, speaker, read->amp->part[part].name, word, 2);
     if (count == 1)
-        COMPLAIN(&read->yaml, BASE_SYNTAX, speaker->at,
-                 "`speaker` of %s has one name, and a winding has two ends|write `speaker: [spk, "
-                 "ground]`",
-                 read->amp->part[part].name);
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, speaker->at,
+            "`speaker` of %s has one name, and a winding has two ends|write `speaker: [spk, "
+            "ground]`",
+            read->amp->part[part].name);
     for (int i = 0; count == 2 && i < 2; i++)
         circuit_term_join(read, part, 3 + i, &word[i]);
 }

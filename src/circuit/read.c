@@ -40,7 +40,7 @@ static const field printed_fields[] = {
 void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t size) {
     if (count < *room) return array;
     size_t more = *room ? 2 * *room : 64;
-    void *moved = circuit_take(&read->yaml, more, size);
+    void *moved = base_yaml_take(&read->yaml, more, size);
     if (!moved) return array;
     if (count > 0) memcpy(moved, array, count * size);
     *room = more;
@@ -49,24 +49,23 @@ void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t
 
 /* ---- declare --------------------------------------------------------------------------------- */
 
-static void declare_parts(reader *read, const section *section, const yaml_item *item) {
-    yaml_map all = {.who = item->key};
-    if (!circuit_map_read(&read->yaml, item->value, item->key_at, &all)) return;
+static void declare_parts(reader *read, const section *section, const base_yaml_item *item) {
+    base_yaml_items all = {.who = item->key};
+    if (!base_yaml_map(&read->yaml, item, &all)) return;
     for (size_t i = 0; i < all.items; i++) {
-        yaml_map one = {.who = circuit_show(&read->yaml, all.item[i].key)};
-        if (circuit_map_read(&read->yaml, all.item[i].value, all.item[i].key_at, &one))
+        base_yaml_items one = {.who = base_yaml_show(&read->yaml, all.item[i].key)};
+        if (base_yaml_map(&read->yaml, &all.item[i], &one))
             circuit_part_declare(read, section, all.item[i].key, &one);
     }
 }
 
-static void declare_item(reader *read, const yaml_item *item) {
-    yaml_map all = {.who = item->key};
+static void declare_item(reader *read, const base_yaml_item *item) {
+    base_yaml_items all = {.who = item->key};
     for (const section *section = circuit_sections; section->key; section++)
         if (strcasecmp(section->key, item->key) == 0) declare_parts(read, section, item);
     if (strcasecmp(item->key, "rectifiers") == 0)
         declare_parts(read, &circuit_rectifier_section, item);
-    if (strcasecmp(item->key, "power transformer") == 0 &&
-        circuit_map_read(&read->yaml, item->value, item->key_at, &all))
+    if (strcasecmp(item->key, "power transformer") == 0 && base_yaml_map(&read->yaml, item, &all))
         circuit_power_declare(read, &all);
 }
 
@@ -80,9 +79,9 @@ static void parts_fields(reader *read) {
                             part);
         circuit_part_site(part);
         if (isnan(part->tolerance)) part->tolerance = draft->section->tolerance;
-        const yaml_item *value = circuit_part_item(read, (int)i, "value");
+        const base_yaml_item *value = circuit_part_item(read, (int)i, "value");
         if (value && !isnan(part->value))
-            part->written = circuit_text_of(&read->yaml, value, part->name);
+            part->written = base_yaml_text(&read->yaml, value, part->name);
         draft->section->finish(read, (int)i);
     }
 }
@@ -98,80 +97,78 @@ static void parts_join(reader *read) {
 /* ---- printed volts --------------------------------------------------------------------------- */
 
 /* "20k per volt", or "10M". */
-static void meter_read(reader *read, const yaml_item *item) {
+static void meter_read(reader *read, const base_yaml_item *item) {
     circuit_about *about = &read->amp->about;
-    const char *text = circuit_text_of(&read->yaml, item, "printed");
+    const char *text = base_yaml_text(&read->yaml, item, "printed");
     char *figure = text ? base_arena_text(read->yaml.arena, text) : NULL;
     if (!figure) return;
     char *per = strcasestr(figure, " per volt");
     if (per && per[strlen(" per volt")] == 0) *per = 0;
     double ohms;
-    if (base_value_read(figure, BASE_OHMS, item->at, &ohms, read->yaml.errors) != BASE_OK) {
-        read->yaml.refused = true;
-        return;
-    }
+    base_code code = base_value_read(figure, BASE_OHMS, item->at, &ohms, read->yaml.errors);
+    if (base_yaml_note(&read->yaml, code) != BASE_OK) return;
     double least = per ? 10 : 1e3, most = per ? 1e7 : 1e12;
     if (!isfinite(ohms) || ohms < least || ohms > most)
-        COMPLAIN(&read->yaml, BASE_VALUE, item->at,
-                 "printed: a meter of %s makes no sense|write `meter: 20k per volt` or `meter: "
-                 "10M`",
-                 circuit_show(&read->yaml, text));
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, item->at,
+            "printed: a meter of %s makes no sense|write `meter: 20k per volt` or `meter: "
+            "10M`",
+            base_yaml_show(&read->yaml, text));
     else if (per)
         about->printed_meter_ohms_per_volt = ohms;
     else
         about->printed_meter_ohms = ohms;
 }
 
-static void volts_print(reader *read, const yaml_item *item) {
+static void volts_print(reader *read, const base_yaml_item *item) {
     circuit *amp = read->amp;
     circuit_place place;
-    const char *text = circuit_text_of(&read->yaml, item, "printed");
     double volts;
-    if (!text) return;
-    if (base_value_read(text, BASE_VOLTS, item->at, &volts, read->yaml.errors) != BASE_OK ||
-        circuit_place_find(amp, item->key, item->key_at, &place, read->yaml.errors) != BASE_OK) {
-        read->yaml.refused = true;
-        return;
-    }
+    if (!base_yaml_value(&read->yaml, item, "printed", BASE_VOLTS, &volts)) return;
+    base_code code = circuit_place_find(amp, item->key, item->key_at, &place, read->yaml.errors);
+    if (base_yaml_note(&read->yaml, code) != BASE_OK) return;
     circuit_node *node = &amp->node[place.node];
     if (!isfinite(volts) || fabs(volts) > 1e4)
-        COMPLAIN(&read->yaml, BASE_VALUE, item->at, "printed: %s at %s makes no sense|write volts",
-                 circuit_show(&read->yaml, text), item->key);
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, item->at, "printed: %s at %s makes no sense|write volts",
+            base_yaml_show(&read->yaml, base_yaml_text(&read->yaml, item, "printed")), item->key);
     else if (!isnan(node->printed) && node->printed != volts)
-        COMPLAIN(&read->yaml, BASE_VALUE, item->key_at,
-                 "printed: %s is the node %s, which has %g V already|remove one of the two",
-                 item->key, node->name, node->printed);
+        base_yaml_complain(
+            &read->yaml, BASE_VALUE, item->key_at,
+            "printed: %s is the node %s, which has %g V already|remove one of the two", item->key,
+            node->name, node->printed);
     else
         node->printed = volts;
 }
 
-static void printed_read(reader *read, const yaml_item *item) {
-    yaml_map map = {.who = "printed"}, volts = {.who = "printed volts"};
-    if (!circuit_map_read(&read->yaml, item->value, item->key_at, &map)) return;
+static void printed_read(reader *read, const base_yaml_item *item) {
+    base_yaml_items map = {.who = "printed"}, volts = {.who = "printed volts"};
+    if (!base_yaml_map(&read->yaml, item, &map)) return;
     circuit_fields_read(&read->yaml, &map, printed_fields, NULL, NULL);
-    const yaml_item *meter = circuit_item_find(&map, "meter"),
-                    *list = circuit_item_find(&map, "volts");
+    const base_yaml_item *meter = base_yaml_find(&map, "meter"),
+                         *list = base_yaml_find(&map, "volts");
     if (meter) meter_read(read, meter);
-    if (!list || !circuit_map_read(&read->yaml, list->value, list->key_at, &volts)) return;
+    if (!list || !base_yaml_map(&read->yaml, list, &volts)) return;
     for (size_t i = 0; i < volts.items; i++)
         volts_print(read, &volts.item[i]);
 }
 
 /* ---- the file -------------------------------------------------------------------------------- */
 
-static void mains_read(reader *read, const yaml_map *file) {
+static const base_yaml_kind amp_files = {"amp files", "amp", "`amp:` and the amp's name"};
+
+static void mains_read(reader *read, const base_yaml_items *file) {
     circuit_about *about = &read->amp->about;
-    const yaml_item *item = circuit_item_find(file, "mains");
-    yaml_map map = {.who = "mains"};
-    if (!item || !circuit_map_read(&read->yaml, item->value, item->key_at, &map)) return;
+    const base_yaml_item *item = base_yaml_find(file, "mains");
+    base_yaml_items map = {.who = "mains"};
+    if (!item || !base_yaml_map(&read->yaml, item, &map)) return;
     circuit_fields_read(&read->yaml, &map, mains_fields, NULL, about);
     if (isnan(about->mains_drawn_volts)) about->mains_drawn_volts = about->mains_volts;
 }
 
-static void file_read(reader *read, struct fy_document *document) {
-    yaml_map file = {.who = "the file"};
-    base_place top = {read->yaml.file, 1, 1};
-    if (!circuit_map_read(&read->yaml, fy_document_root(document), top, &file)) return;
+static void file_read(reader *read, const base_yaml_item *root) {
+    base_yaml_items file = {.who = root->key};
+    if (!base_yaml_map(&read->yaml, root, &file)) return;
     circuit_fields_read(&read->yaml, &file, file_fields, NULL, &read->amp->about);
     mains_read(read, &file);
     for (size_t i = 0; i < file.items && !read->yaml.no_memory; i++)
@@ -180,12 +177,12 @@ static void file_read(reader *read, struct fy_document *document) {
     parts_join(read);
     if (!read->yaml.no_memory) circuit_nodes_make(read);
     if (read->yaml.no_memory) return;
-    const yaml_item *printed = circuit_item_find(&file, "printed");
+    const base_yaml_item *printed = base_yaml_find(&file, "printed");
     if (printed) printed_read(read, printed);
     circuit_nodes_check(read);
     if (read->amp->parts == 0)
-        COMPLAIN(&read->yaml, BASE_CIRCUIT, top,
-                 "the amp has no parts|list them under tubes, resistors, capacitors...");
+        base_yaml_complain(&read->yaml, BASE_CIRCUIT, root->key_at,
+                           "the amp has no parts|list them under tubes, resistors, capacitors...");
 }
 
 static circuit *circuit_new(void) {
@@ -214,22 +211,21 @@ static void ground_first(reader *read) {
 circuit *circuit_read(const char *file, const char *text, size_t length, const tube_library *tubes,
                       base_errors *errors) {
     circuit *amp = circuit_new();
-    base_place nowhere = {file, 0, 0};
     if (!amp) {
-        base_errors_add(errors, BASE_MEMORY, nowhere, "no memory to read it|close other programs");
+        base_errors_add(errors, BASE_MEMORY, (base_place){file, 0, 0},
+                        "no memory to read it|close other programs");
         return NULL;
     }
-    reader read = {.yaml = {amp->arena, errors, NULL, false, false}, .amp = amp, .tubes = tubes};
+    reader read = {.amp = amp, .tubes = tubes};
+    read.yaml = (base_yaml){.kind = &amp_files, .arena = amp->arena, .errors = errors};
     read.yaml.file = amp->about.file = file ? base_arena_text(amp->arena, file) : NULL;
-    struct fy_document *document = circuit_yaml_open(&read.yaml, text, length);
-    if (document) {
+    base_yaml_item root;
+    if (base_yaml_open(&read.yaml, text, length, &root)) {
         ground_first(&read);
-        if (!read.yaml.no_memory) file_read(&read, document);
-        fy_document_destroy(document);
+        if (!read.yaml.no_memory) file_read(&read, &root);
     }
-    if (read.yaml.no_memory)
-        base_errors_add(errors, BASE_MEMORY, nowhere, "no memory to read it|close other programs");
-    if (!read.yaml.refused && document) return amp;
+    base_yaml_close(&read.yaml);
+    if (read.yaml.worst == BASE_OK) return amp;
     circuit_free(amp);
     return NULL;
 }

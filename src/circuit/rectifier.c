@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stddef.h>
+#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -45,8 +46,8 @@ typedef struct chain {
 
 /* ---- by, from, through ----------------------------------------------------------------------- */
 
-static bool by_read(chain *c, const yaml_item *item) {
-    const char *text = circuit_text_of(&c->read->yaml, item, c->it->name);
+static bool by_read(chain *c, const base_yaml_item *item) {
+    const char *text = base_yaml_text(&c->read->yaml, item, c->it->name);
     if (!text) return false;
     if (strcasecmp(text, "silicon") == 0 || strcasecmp(text, "selenium") == 0) {
         c->it->material = strcasecmp(text, "silicon") == 0 ? CIRCUIT_SILICON : CIRCUIT_SELENIUM;
@@ -55,44 +56,47 @@ static bool by_read(chain *c, const yaml_item *item) {
     int tube = circuit_part_by_name(c->read->amp, text, strlen(text));
     const circuit_part *it = tube >= 0 ? &c->read->amp->part[tube] : NULL;
     if (!it || it->kind != CIRCUIT_TUBE) {
-        COMPLAIN(&c->read->yaml, BASE_UNKNOWN, item->at,
-                 "%s is `by` %s, and no such tube is declared|write a tube's name, silicon or "
-                 "selenium",
-                 c->it->name, circuit_show(&c->read->yaml, text));
+        base_yaml_complain(
+            &c->read->yaml, BASE_UNKNOWN, item->at,
+            "%s is `by` %s, and no such tube is declared|write a tube's name, silicon or "
+            "selenium",
+            c->it->name, base_yaml_show(&c->read->yaml, text));
         return false;
     }
     if (it->tube && it->tube->unit[0].kind != TUBE_DIODE) {
-        COMPLAIN(&c->read->yaml, BASE_VALUE, item->at,
-                 "%s is `by` %s, and a %s is no rectifier|write a rectifier tube, silicon or "
-                 "selenium",
-                 c->it->name, it->name, it->tube->name);
+        base_yaml_complain(
+            &c->read->yaml, BASE_VALUE, item->at,
+            "%s is `by` %s, and a %s is no rectifier|write a rectifier tube, silicon or "
+            "selenium",
+            c->it->name, it->name, it->tube->name);
         return false;
     }
     c->it->rectifier.tube = tube;
     return it->tube != NULL; /* an unknown type has been complained of */
 }
 
-static void complain_from(chain *c, const yaml_item *item, const char *text) {
+static void complain_from(chain *c, const base_yaml_item *item, const char *text) {
     const circuit *amp = c->read->amp;
-    const char **names = circuit_take(&c->read->yaml, amp->parts + 1, sizeof *names);
+    const char **names = base_yaml_take(&c->read->yaml, amp->parts + 1, sizeof *names);
     size_t count = 0;
     for (size_t i = 0; names && i < amp->parts; i++)
         if (amp->part[i].kind == CIRCUIT_WINDING && !amp->part[i].winding.primary)
             names[count++] = amp->part[i].name;
     const char *nearest = names ? base_nearest_name(text, names, count) : NULL;
     if (nearest)
-        COMPLAIN(&c->read->yaml, BASE_UNKNOWN, item->at,
-                 "%s is fed `from` %s, which is no winding|did you mean `%s`?", c->it->name,
-                 circuit_show(&c->read->yaml, text), nearest);
+        base_yaml_complain(&c->read->yaml, BASE_UNKNOWN, item->at,
+                           "%s is fed `from` %s, which is no winding|did you mean `%s`?",
+                           c->it->name, base_yaml_show(&c->read->yaml, text), nearest);
     else
-        COMPLAIN(&c->read->yaml, BASE_UNKNOWN, item->at,
-                 "%s is fed `from` %s, which is no winding|write the transformer and its winding, "
-                 "`T1 high voltage`, or `mains`",
-                 c->it->name, circuit_show(&c->read->yaml, text));
+        base_yaml_complain(
+            &c->read->yaml, BASE_UNKNOWN, item->at,
+            "%s is fed `from` %s, which is no winding|write the transformer and its winding, "
+            "`T1 high voltage`, or `mains`",
+            c->it->name, base_yaml_show(&c->read->yaml, text));
 }
 
-static bool from_read(chain *c, const yaml_item *item) {
-    const char *text = circuit_text_of(&c->read->yaml, item, c->it->name);
+static bool from_read(chain *c, const base_yaml_item *item) {
+    const char *text = base_yaml_text(&c->read->yaml, item, c->it->name);
     reader *read = c->read;
     if (!text) return false;
     c->source[0] = c->source[1] = c->source[2] = -1;
@@ -121,17 +125,18 @@ static bool may_be_through(circuit_kind kind) {
            kind == CIRCUIT_INDUCTOR || kind == CIRCUIT_LAMP;
 }
 
-static bool through_read(chain *c, const yaml_item *item) {
-    yaml_word word[THROUGH_MOST];
+static bool through_read(chain *c, const base_yaml_item *item) {
+    written_word word[THROUGH_MOST];
     if (!item) return true;
-    int count = circuit_list_of(&c->read->yaml, item, c->it->name, word, THROUGH_MOST);
+    int count = circuit_words_of(&c->read->yaml, item, c->it->name, word, THROUGH_MOST);
     for (int i = 0; i < count; i++) {
         int part = circuit_part_by_name(c->read->amp, word[i].text, strlen(word[i].text));
         if (part < 0 || !may_be_through(c->read->amp->part[part].kind)) {
-            COMPLAIN(&c->read->yaml, BASE_UNKNOWN, word[i].at,
-                     "%s goes `through` %s, which is no resistor, fuse, switch, lamp or inductor "
-                     "here|write the name of a part in the winding's lead",
-                     c->it->name, circuit_show(&c->read->yaml, word[i].text));
+            base_yaml_complain(
+                &c->read->yaml, BASE_UNKNOWN, word[i].at,
+                "%s goes `through` %s, which is no resistor, fuse, switch, lamp or inductor "
+                "here|write the name of a part in the winding's lead",
+                c->it->name, base_yaml_show(&c->read->yaml, word[i].text));
             return false;
         }
         c->it->rectifier.through[i] = part;
@@ -188,11 +193,12 @@ static void fed_check(chain *c, const char *from, int at, int side) {
     const tube_type *type = tube->tube;
     bool second = side == 1 && type->units > 1 && type->unit[1].kind == TUBE_DIODE;
     int pin = type->unit[second].pin[fed_electrode(c)];
-    COMPLAIN(&c->read->yaml, BASE_CIRCUIT, c->it->place,
-             "%s: %s does not reach a %s of %s (a %s has one at pin %d)|join the winding's end to "
-             "%s.%d, or name the parts between them under `through`",
-             c->it->name, from, c->it->rectifier.negative ? "cathode" : "plate", tube->name,
-             type->name, pin, tube->name, pin);
+    base_yaml_complain(
+        &c->read->yaml, BASE_CIRCUIT, c->it->place,
+        "%s: %s does not reach a %s of %s (a %s has one at pin %d)|join the winding's end to "
+        "%s.%d, or name the parts between them under `through`",
+        c->it->name, from, c->it->rectifier.negative ? "cathode" : "plate", tube->name, type->name,
+        pin, tube->name, pin);
 }
 
 /* Both ends of the winding feed; returns the return's root, or -1: ground. */
@@ -204,9 +210,10 @@ static int leads_full(chain *c) {
     fed_check(c, "one end of its winding", c->it->rectifier.ac[0], 0);
     fed_check(c, "the other end of its winding", c->it->rectifier.ac[1], 1);
     if (c->it->rectifier.tube >= 0 && c->it->rectifier.ac[0] == c->it->rectifier.ac[1])
-        COMPLAIN(&c->read->yaml, BASE_CIRCUIT, c->it->place,
-                 "%s: both ends of its winding reach one plate|join each end to a plate of its own",
-                 c->it->name);
+        base_yaml_complain(
+            &c->read->yaml, BASE_CIRCUIT, c->it->place,
+            "%s: both ends of its winding reach one plate|join each end to a plate of its own",
+            c->it->name);
     return lead_walk(c, c->source[1], 0);
 }
 
@@ -232,10 +239,11 @@ static int leads_half(chain *c) {
 static void unused_check(chain *c) {
     for (int i = 0; i < c->throughs; i++)
         if (!c->used[i])
-            COMPLAIN(&c->read->yaml, BASE_CIRCUIT, c->it->place,
-                     "%s: %s is not in the leads of its winding|join one end of it to the "
-                     "winding's end, the other to the rectifier",
-                     c->it->name, c->read->amp->part[c->it->rectifier.through[i]].name);
+            base_yaml_complain(
+                &c->read->yaml, BASE_CIRCUIT, c->it->place,
+                "%s: %s is not in the leads of its winding|join one end of it to the "
+                "winding's end, the other to the rectifier",
+                c->it->name, c->read->amp->part[c->it->rectifier.through[i]].name);
 }
 
 /* ---- out and return -------------------------------------------------------------------------- */
@@ -251,7 +259,7 @@ static bool out_pin(const chain *c, const tube_type *type, int pin) {
 static void out_join_tube(chain *c) {
     int tube = c->it->rectifier.tube;
     const circuit_part *it = &c->read->amp->part[tube];
-    const yaml_item *item = circuit_part_item(c->read, c->part, "out");
+    const base_yaml_item *item = circuit_part_item(c->read, c->part, "out");
     int out = circuit_term_root(c->read, circuit_term_of_end(c->read, c->part, 0)), first = 0;
     for (int pin = it->tube->pins; pin > 0; pin--) {
         if (!out_pin(c, it->tube, pin)) continue;
@@ -262,15 +270,16 @@ static void out_join_tube(chain *c) {
     char text[80];
     snprintf(text, sizeof text, "%.60s.%d", it->name, first);
     if (!item) {
-        yaml_word word = {base_arena_text(c->read->yaml.arena, text), c->it->place};
+        written_word word = {base_arena_text(c->read->yaml.arena, text), c->it->place};
         if (word.text && first) circuit_term_join(c->read, c->part, 0, &word);
         return;
     }
-    COMPLAIN(&c->read->yaml, BASE_CIRCUIT, item->at,
-             "%s: its `out` is not joined to the %s of %s|write `out: %s`, or join pin %d of %s "
-             "to it",
-             c->it->name, c->it->rectifier.negative ? "plate" : "cathode", it->name, text, first,
-             it->name);
+    base_yaml_complain(
+        &c->read->yaml, BASE_CIRCUIT, item->at,
+        "%s: its `out` is not joined to the %s of %s|write `out: %s`, or join pin %d of %s "
+        "to it",
+        c->it->name, c->it->rectifier.negative ? "plate" : "cathode", it->name, text, first,
+        it->name);
 }
 
 static void out_join(chain *c) {
@@ -278,8 +287,8 @@ static void out_join(chain *c) {
     if (c->it->rectifier.tube >= 0)
         out_join_tube(c);
     else if (!stated)
-        COMPLAIN(&c->read->yaml, BASE_SYNTAX, c->it->place,
-                 "%s has no `out`|write the node that it feeds: `out: B1`", c->it->name);
+        base_yaml_complain(&c->read->yaml, BASE_SYNTAX, c->it->place,
+                           "%s has no `out`|write the node that it feeds: `out: B1`", c->it->name);
 }
 
 /* Joins an end to whatever a root stands for. */
@@ -300,19 +309,21 @@ static void return_join(chain *c, int root) {
 /* Has the winding the ends that the form wants? */
 static bool form_fits(chain *c) {
     const circuit_rectifier *it = &c->it->rectifier;
-    const yaml_item *item = circuit_part_item(c->read, c->part, "form");
+    const base_yaml_item *item = circuit_part_item(c->read, c->part, "form");
     base_place at = item ? item->at : c->it->place;
     bool both = it->form == CIRCUIT_BRIDGE || it->form == CIRCUIT_DOUBLER;
     if (it->form == CIRCUIT_FULL_WAVE && c->source[1] < 0)
-        COMPLAIN(&c->read->yaml, BASE_CIRCUIT, at,
-                 "%s is full wave, and its winding has no centre tap|write `form: bridge`, or the "
-                 "winding's tap: `at: [a, tap, b]`",
-                 c->it->name);
+        base_yaml_complain(
+            &c->read->yaml, BASE_CIRCUIT, at,
+            "%s is full wave, and its winding has no centre tap|write `form: bridge`, or the "
+            "winding's tap: `at: [a, tap, b]`",
+            c->it->name);
     else if (both && it->tube >= 0)
-        COMPLAIN(&c->read->yaml, BASE_CIRCUIT, at,
-                 "%s: a %s is made of silicon or selenium here, not of one tube|write `by: "
-                 "silicon`, or another form",
-                 c->it->name, circuit_word_of(forms, (int)it->form));
+        base_yaml_complain(
+            &c->read->yaml, BASE_CIRCUIT, at,
+            "%s: a %s is made of silicon or selenium here, not of one tube|write `by: "
+            "silicon`, or another form",
+            c->it->name, circuit_word_of(forms, (int)it->form));
     else
         return true;
     return false;
@@ -320,8 +331,8 @@ static bool form_fits(chain *c) {
 
 void circuit_rectifier_join(reader *read, int part) {
     chain c = {.read = read, .part = part, .it = &read->amp->part[part]};
-    const yaml_item *by = circuit_part_item(read, part, "by"),
-                    *from = circuit_part_item(read, part, "from");
+    const base_yaml_item *by = circuit_part_item(read, part, "by"),
+                         *from = circuit_part_item(read, part, "from");
     bool known = by && by_read(&c, by);
     known = from && from_read(&c, from) && known;
     known = through_read(&c, circuit_part_item(read, part, "through")) && known;

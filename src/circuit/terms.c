@@ -2,6 +2,7 @@
 #include "circuit_impl.h"
 
 #include <ctype.h>
+#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -81,8 +82,8 @@ int circuit_term_plain(reader *read, const char *name) {
 /* The nearest part's name to the `length` bytes at `name`, or NULL. */
 static const char *part_nearest(reader *read, const char *name, size_t length) {
     const circuit *amp = read->amp;
-    const char **names = circuit_take(&read->yaml, amp->parts + 1, sizeof *names);
-    char *text = circuit_take(&read->yaml, length + 1, 1);
+    const char **names = base_yaml_take(&read->yaml, amp->parts + 1, sizeof *names);
+    char *text = base_yaml_take(&read->yaml, length + 1, 1);
     if (!names || !text) return NULL;
     memcpy(text, name, length);
     for (size_t i = 0; i < amp->parts; i++)
@@ -90,42 +91,45 @@ static const char *part_nearest(reader *read, const char *name, size_t length) {
     return base_nearest_name(text, names, amp->parts);
 }
 
-static int complain_undeclared(reader *read, const yaml_word *word, const char *who,
+static int complain_undeclared(reader *read, const written_word *word, const char *who,
                                size_t length) {
-    const char *shown = circuit_show(&read->yaml, word->text);
+    const char *shown = base_yaml_show(&read->yaml, word->text);
     const char *nearest = part_nearest(read, word->text, length);
     bool tube = toupper((unsigned char)word->text[0]) == 'V';
     if (nearest)
-        COMPLAIN(&read->yaml, BASE_UNKNOWN, word->at,
-                 "%s joins %s, but %.*s is not declared|declare it%s, or did you mean %s?", who,
-                 shown, (int)(length < 40 ? length : 40), shown, tube ? " under tubes" : "",
-                 nearest);
+        base_yaml_complain(
+            &read->yaml, BASE_UNKNOWN, word->at,
+            "%s joins %s, but %.*s is not declared|declare it%s, or did you mean %s?", who, shown,
+            (int)(length < 40 ? length : 40), shown, tube ? " under tubes" : "", nearest);
     else
-        COMPLAIN(&read->yaml, BASE_UNKNOWN, word->at,
-                 "%s joins %s, but %.*s is not declared|declare it%s; a name with a dot is always "
-                 "the end of a part",
-                 who, shown, (int)(length < 40 ? length : 40), shown, tube ? " under tubes" : "");
+        base_yaml_complain(
+            &read->yaml, BASE_UNKNOWN, word->at,
+            "%s joins %s, but %.*s is not declared|declare it%s; a name with a dot is always "
+            "the end of a part",
+            who, shown, (int)(length < 40 ? length : 40), shown, tube ? " under tubes" : "");
     return -1;
 }
 
-static int complain_no_end(reader *read, const yaml_word *word, const char *who, int part) {
+static int complain_no_end(reader *read, const written_word *word, const char *who, int part) {
     const circuit_part *it = &read->amp->part[part];
-    const char *shown = circuit_show(&read->yaml, word->text);
+    const char *shown = base_yaml_show(&read->yaml, word->text);
     bool tube = it->kind == CIRCUIT_TUBE;
-    COMPLAIN(&read->yaml, BASE_UNKNOWN, word->at,
-             "%s joins %s, but %s has no such %s|write %s.1 to %s.%d", who, shown, it->name,
-             tube ? "pin" : "end", it->name, it->name, tube ? it->ends - 1 : it->ends);
+    base_yaml_complain(&read->yaml, BASE_UNKNOWN, word->at,
+                       "%s joins %s, but %s has no such %s|write %s.1 to %s.%d", who, shown,
+                       it->name, tube ? "pin" : "end", it->name, it->name,
+                       tube ? it->ends - 1 : it->ends);
     return -1;
 }
 
-int circuit_term_of_word(reader *read, const yaml_word *word, const char *who) {
+int circuit_term_of_word(reader *read, const written_word *word, const char *who) {
     const char *dot = strrchr(word->text, '.');
     if (!dot && circuit_is_word(word->text)) return circuit_term_plain(read, word->text);
     if (!dot) {
-        COMPLAIN(&read->yaml, BASE_SYNTAX, word->at,
-                 "%s joins `%s`, which cannot be the name of a node|use letters, digits, `_` and "
-                 "`+`: `B1`, or a part's end: `V1.2`",
-                 who, circuit_show(&read->yaml, word->text));
+        base_yaml_complain(
+            &read->yaml, BASE_SYNTAX, word->at,
+            "%s joins `%s`, which cannot be the name of a node|use letters, digits, `_` and "
+            "`+`: `B1`, or a part's end: `V1.2`",
+            who, base_yaml_show(&read->yaml, word->text));
         return -1;
     }
     size_t length = (size_t)(dot - word->text);
@@ -149,7 +153,7 @@ static void term_unite(reader *read, int a, int b, base_place at) {
     if (root_a != root_b) read->term[root_a].parent = root_b;
 }
 
-void circuit_term_join(reader *read, int part, int end, const yaml_word *word) {
+void circuit_term_join(reader *read, int part, int end, const written_word *word) {
     int named = circuit_term_of_word(read, word, read->amp->part[part].name);
     if (named >= 0) term_unite(read, circuit_term_of_end(read, part, end), named, word->at);
 }
