@@ -98,7 +98,13 @@ const routes = [
     "GET",
     /^\/api\/amps$/,
     () =>
-      [...amps.values()].map(({ name, family, story }) => ({ name, family, story, own: false })),
+      [...amps.values()].map(({ name, title, family, story }) => ({
+        name,
+        amp: title,
+        family,
+        story,
+        own: false,
+      })),
   ],
   [
     "GET",

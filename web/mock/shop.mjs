@@ -73,7 +73,7 @@ export class Shop {
     return this.amps.get(this.of(job, "take in").at(-1).body.amp);
   }
   filters(job) {
-    return this.ampOf(job).parts.filter(
+    return (this.ampOf(job)?.parts ?? []).filter(
       (part) =>
         part.kind === "capacitor" &&
         part.material === "electrolytic" &&
@@ -92,10 +92,11 @@ export class Shop {
         volts: read?.body.volts ?? null,
         at: read?.at ?? null,
         expected_volts: 392 - 22 * n,
+        below_60: !!read && read.at > (power?.at ?? 0) && Math.abs(read.body.volts) < 60,
       };
     });
     const fresh = capacitors.every((one) => one.at !== null && one.at > (power?.at ?? 0));
-    const low = fresh && capacitors.every(({ volts }) => Math.abs(volts) < 60);
+    const low = capacitors.length > 0 && capacitors.every((one) => one.below_60);
     const any = capacitors.some(({ volts }) => volts !== null);
     const state = power?.body.on
       ? "on"
@@ -117,8 +118,8 @@ export class Shop {
     const bodies = (kind) =>
       this.of(job, kind).map((fact) => ({ ...fact.body, fact: fact.id, when: fact.at }));
     const last = (kind) => this.of(job, kind).at(-1);
-    const amp = this.ampOf(job);
     const take = last("take in").body;
+    const amp = this.ampOf(job);
     const stage = last("stage")?.body.stage ?? "make safe";
     const power = last("power");
     const looks = new Map(
@@ -136,11 +137,13 @@ export class Shop {
       next: NEXT[stage] ?? `Next: ${stage}.`,
       ...take,
       amp: {
-        name: amp.title,
-        family: amp.family,
-        story: amp.story,
-        library: true,
-        transformerless: amp.transformerless,
+        name: take.amp,
+        title: amp?.title ?? null,
+        family: amp?.family ?? null,
+        story: amp?.story ?? null,
+        library: !!amp,
+        drawn: !!amp,
+        transformerless: !!amp?.transformerless,
       },
       powered: { on: power?.body.on ?? false, at: power?.at ?? null, ever: !!power },
       drained: this.drained(job, power),
@@ -191,6 +194,10 @@ export class Shop {
       .slice(0, most);
   }
   safety(job) {
+    if (!this.ampOf(job))
+      throw Object.assign(new Error("This job's amp has no drawing yet."), {
+        remedy: "Save one of that name in the amp library.",
+      });
     const capacitors = this.drained(job).capacitors.map(
       ({ part, node, value, rating, expected_volts: volts }) => {
         const c = farads(value);
@@ -248,6 +255,7 @@ export class Shop {
           maker: maker ?? null,
           year_digit: digit ?? null,
           week: week ? Number(week) : null,
+          problem: digit ? null : `“${code}” is no EIA date code`,
           years: digit ? [1950, 1960, 1970].map((year) => year + Number(digit)) : [],
         };
       });

@@ -9,7 +9,7 @@ import type { DrainState, View } from "./types";
 export interface Drained {
   measured: boolean; // every filter capacitor read under 60 V since the last power-up
   on: boolean;
-  figure: string; // the highest reading, in volts
+  figure: string; // the highest reading in volts, as long as it holds
   word: string;
   note: string;
   shape: Shape;
@@ -36,24 +36,34 @@ const highest = (view: View): number | null =>
     null,
   );
 
-function note(view: View): string {
+/** The last measured value and when. */
+function lastRead(view: View): string {
   const { capacitors, words } = view.drained;
-  const unread = capacitors.filter((one) => one.volts === null).length;
-  if (unread === capacitors.length) return "no capacitor has been read";
-  return unread ? `${words}; ${unread} not read` : words;
+  const read = capacitors.filter((one) => one.at !== null);
+  if (!read.length) return words || "no capacitor has been read";
+  const last = read.reduce((newest, one) => (one.at! > newest.at! ? one : newest));
+  const unread = capacitors.length - read.length;
+  const tail = unread ? `; ${unread} not read` : "";
+  return `last ${last.part} ${volts(last.volts)} V, ${when(last.at!)}${tail}`;
+}
+
+function unheard(): string {
+  const { heard } = link.value;
+  return heard ? `no answer since ${clock(heard)}` : "no answer yet";
 }
 
 export function drained(view: View): Drained {
   const pending = pendingPower(view.job);
   const on = pending ?? view.powered.on;
   const state: DrainState = on ? "on" : pending === false ? "powered since" : view.drained.state;
-  const face = FACES[state];
-  const read = highest(view);
-  const base = { on, figure: volts(read), ...face, note: note(view) };
-  if (!link.value.up) {
-    const since = link.value.heard ? `last heard at ${clock(link.value.heard)}` : "not heard yet";
-    return { ...base, measured: false, note: `no answer: ${since}` };
-  }
-  if (on && view.powered.at) base.note = `since ${when(view.powered.at)}`;
-  return { ...base, measured: state === "below 60 V" && view.drained.measured_below_60 };
+  const heard = link.value.up;
+  // An old reading in large figures would be taken for a new one.
+  const holds = heard && (state === "above 60 V" || state === "below 60 V");
+  return {
+    ...FACES[state],
+    on,
+    measured: holds && state === "below 60 V" && view.drained.measured_below_60,
+    figure: volts(holds ? highest(view) : null),
+    note: heard ? lastRead(view) : unheard(),
+  };
 }

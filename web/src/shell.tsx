@@ -93,10 +93,8 @@ function Band({ view, job }: { view: View | null; job: number }) {
       </a>
       <div class="band-cell amp">
         <span class="band-label">Amp</span>
-        <span class="band-main">{view?.amp.name}</span>
-        <span class="band-note">
-          {view && (view.amp.transformerless ? <OnMains /> : view.amp.family)}
-        </span>
+        <span class="band-main">{view && (view.amp.title ?? view.amp.name)}</span>
+        <span class="band-note">{view && <AmpNote amp={view.amp} />}</span>
       </div>
       <div class="band-cell wrong">
         <span class="band-label">Complaint</span>
@@ -121,11 +119,15 @@ function Band({ view, job }: { view: View | null; job: number }) {
   );
 }
 
-const OnMains = () => (
-  <span class="hazard-word">
-    <Mark shape="hazard" /> on the mains: chassis may be live
-  </span>
-);
+function AmpNote({ amp }: { amp: View["amp"] }) {
+  if (!amp.drawn) return <>no drawing yet</>;
+  if (!amp.transformerless) return <>{amp.family}</>;
+  return (
+    <span class="hazard-word">
+      <Mark shape="hazard" /> on the mains: chassis may be live
+    </span>
+  );
+}
 
 function Next({ view }: { view: View }) {
   const panel = panels.find(({ stage }) => stage === view.stage);

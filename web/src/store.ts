@@ -176,7 +176,7 @@ export function useDraft<T extends object>(key: string, start: T): Draft<T> {
 
 export interface Notice {
   words: string;
-  faults?: Fault[];
+  faults?: Fault[]; // why not; or what is odd since
   undo?: { job: number; fact: number };
   at: number;
 }

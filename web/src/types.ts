@@ -53,6 +53,7 @@ export interface DrainedCapacitor {
   volts: number | null;
   at: number | null;
   expected_volts: number | null;
+  below_60: boolean; // by a reading that counts now
 }
 
 export interface Look {
@@ -70,6 +71,7 @@ export interface Edit {
   key: string | null;
   from: string | null;
   to: string | null;
+  yaml: string | null;
   does: "change" | "add" | "remove";
   reason: string | null;
   fact: number;
@@ -168,7 +170,15 @@ export interface View {
   accessories: string[] | null;
   serial: string | null;
   year: number | null;
-  amp: { name: string; family: string; story: string; library: boolean; transformerless: boolean };
+  amp: {
+    name: string; // in the library or the shop
+    title: string | null; // what the file calls itself
+    family: string | null;
+    story: string | null;
+    library: boolean;
+    drawn: boolean; // false while no amp of that name is known
+    transformerless: boolean;
+  };
   powered: { on: boolean; at: number | null; ever: boolean };
   drained: {
     state: DrainState;
@@ -263,16 +273,20 @@ export interface Dates {
     year_digit: number | string | null;
     week: number | null;
     years: number[];
+    problem: string | null; // why the code cannot be read
   }[];
   earliest: number | null;
-  outliers: { part: string; words: string }[];
+  week: number | null;
+  alternatives: number[];
+  outliers: { part: string; words: string; later: boolean }[];
   words: string;
 }
 
 export interface AmpRow {
   name: string;
-  family: string;
-  story: string;
+  amp: string | null; // what the file calls itself
+  family: string | null;
+  story: string | null;
   own: boolean;
 }
 

@@ -42,7 +42,7 @@ async function open(route) {
 
 test("a job is taken in, drained and opened for hands", async () => {
   const page = await open("new");
-  await page.getByRole("radio", { name: /tidemark/ }).check();
+  await page.getByRole("radio", { name: /Tidemark/ }).check();
   await page.getByRole("textbox", { name: "Owner" }).first().fill("Rosa Ilves");
   await page.getByLabel("The complaint").fill("<b>hums</b>'; DROP TABLE job; --");
   await page.getByRole("button", { name: "Open the job" }).click();

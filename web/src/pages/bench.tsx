@@ -2,7 +2,7 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { useKeys } from "../keys";
 import { go, useResource } from "../store";
-import { STAGES, type History, type JobRow } from "../types";
+import { STAGES, type AmpRow, type History, type JobRow } from "../types";
 import { Field, Link } from "../ui/controls";
 import { From, Panel } from "../ui/frame";
 import { date } from "../units";
@@ -54,20 +54,15 @@ function Bench() {
 }
 
 function JobList({ rows, searched }: { rows: JobRow[]; searched: string }) {
-  if (!rows.length)
-    return (
-      <p class="empty">
-        {searched
-          ? `Nothing found with “${searched}”. Fewer letters find more.`
-          : "The bench is empty. n takes in a job."}
-      </p>
-    );
+  const amps = useResource<AmpRow[]>("/api/amps");
+  const titles = new Map(amps.data?.map(({ name, amp }) => [name, amp]));
+  if (!rows.length) return <p class="empty">{nothing(searched)}</p>;
   return (
     <>
       <ul class="jobs">
         {rows.map((row) => (
           <li key={row.job}>
-            <JobLine row={row} />
+            <JobLine row={row} title={titles.get(row.amp) ?? row.amp} />
           </li>
         ))}
       </ul>
@@ -78,12 +73,17 @@ function JobList({ rows, searched }: { rows: JobRow[]; searched: string }) {
   );
 }
 
-function JobLine({ row }: { row: JobRow }) {
+const nothing = (searched: string): string =>
+  searched
+    ? `Nothing found with “${searched}”. Fewer letters find more.`
+    : "The bench is empty. The key n takes in a job.";
+
+function JobLine({ row, title }: { row: JobRow; title: string }) {
   return (
     <a class="job" href={`#/jobs/${row.job}`}>
       <span class="job-number">{row.number}</span>
       <span class="job-what">
-        <span class="job-amp">{row.amp}</span>
+        <span class="job-amp">{title}</span>
         <span class="job-owner">{row.owner}</span>
       </span>
       <span class="job-why">

@@ -3,7 +3,7 @@ import { useRef, useState } from "preact/hooks";
 import { record, waiting } from "../facts";
 import { useDraft } from "../store";
 import type { DrainedCapacitor, Safety, View } from "../types";
-import { Button, NumberField } from "../ui/controls";
+import { Button, Field, NumberField } from "../ui/controls";
 import { Table } from "../ui/frame";
 import { Badge } from "../ui/marks";
 import { quantity, readNumber, seconds, volts, when } from "../units";
@@ -15,10 +15,7 @@ const HOLD_S = 5; // the least time to hold the resistor: common practice, no so
 
 /** Read since the last power-up? Older readings say nothing about now. */
 const current = (one: DrainedCapacitor, view: View): boolean =>
-  one.volts !== null && one.at !== null && (view.powered.at === null || one.at > view.powered.at);
-
-const low = (one: DrainedCapacitor, view: View): boolean =>
-  current(one, view) && Math.abs(one.volts!) < LIMIT_V;
+  one.at !== null && (view.powered.at === null || one.at > view.powered.at);
 
 interface Props {
   view: View;
@@ -30,14 +27,9 @@ const useChosen = (view: View) => useDraft(`drain at ${view.job}`, { part: "" })
 export function Station({ view, plan }: Props) {
   const chosen = useChosen(view);
   const capacitors = view.drained.capacitors;
-  const left = capacitors.find((each) => !low(each, view));
+  const left = capacitors.find((each) => !each.below_60);
   const one = capacitors.find(({ part }) => part === chosen.value.part) ?? left;
-  if (!capacitors.length)
-    return (
-      <p class="empty">
-        The drawing has no filter capacitor. Measure at the rectifier all the same.
-      </p>
-    );
+  if (!capacitors.length) return <OtherPlace view={view} />;
   if (!one) return <AllLow view={view} onAgain={() => chosen.set({ part: capacitors[0]!.part })} />;
   const facts = plan.capacitors.find(({ part }) => part === one.part);
   return (
@@ -88,7 +80,7 @@ interface WhichProps {
 function Which({ view, one, onPick }: WhichProps) {
   const all = view.drained.capacitors;
   const at = all.indexOf(one);
-  const done = all.filter((each) => low(each, view)).length;
+  const done = all.filter((each) => each.below_60).length;
   const step = (by: number) => all[at + by] && onPick(all[at + by]!.part);
   return (
     <div class="station-which">
@@ -203,6 +195,47 @@ function keepReading(view: View, one: DrainedCapacitor, read: number, ohms: numb
   void record(view.job, "drain", { at: one.part, volts: read, through: ohms }, { words });
 }
 
+/** Without a drawing, or beside it: any place that the technician names. */
+export function OtherPlace({ view }: { view: View }) {
+  const draft = useDraft(`drain other ${view.job}`, { at: "", text: "" });
+  const { at, text } = draft.value;
+  const typed = readNumber(text);
+  const take = (read: number) => {
+    if (!at.trim()) return;
+    draft.clear();
+    const words = `${at.trim()} ${volts(read)} V`;
+    void record(view.job, "drain", { at: at.trim(), volts: read }, { words });
+  };
+  return (
+    <section class="station" aria-label="A filter capacitor by its place">
+      <p class="station-head">The drawing names no filter capacitor</p>
+      <p>That does not mean that there is none. Look for them, drain each and read it.</p>
+      <div class="pair">
+        <Field
+          label="Capacitor or node"
+          hint="As it will be drawn: C8, B1"
+          value={at}
+          onInput={(words) => draft.set({ at: words })}
+        />
+        <NumberField
+          label="Read to the chassis"
+          unit="V"
+          text={text}
+          onInput={(words) => draft.set({ text: words })}
+          onNumber={take}
+        />
+      </div>
+      <Button
+        kind="main"
+        disabled={typed.kind !== "number" || !at.trim()}
+        onClick={() => typed.kind === "number" && take(typed.value)}
+      >
+        Record
+      </Button>
+    </section>
+  );
+}
+
 /* ---- all of them ----------------------------------------------------------------------------- */
 
 function LastRead({ one, view }: { one: DrainedCapacitor; view: View }) {
@@ -220,9 +253,9 @@ function LastRead({ one, view }: { one: DrainedCapacitor; view: View }) {
       </Badge>
     );
   return (
-    <Badge shape={low(one, view) ? "dot" : "up"} tone={low(one, view) ? "accent" : "hazard"}>
+    <Badge shape={one.below_60 ? "dot" : "up"} tone={one.below_60 ? "accent" : "hazard"}>
       {read} at {when(one.at!)}
-      {low(one, view) ? "" : ", charged"}
+      {one.below_60 ? "" : ", charged"}
     </Badge>
   );
 }

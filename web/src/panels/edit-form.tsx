@@ -14,6 +14,9 @@ const KEYS: Record<string, string[]> = {
   fuse: ["amps", "kind"],
 };
 
+/** The keys that the parts list shows as the part's value. */
+const isValue = (key: string): boolean => key === "value" || key === "type";
+
 interface Typed {
   does: Edit["does"];
   key: string;
@@ -21,8 +24,9 @@ interface Typed {
   reason: string;
 }
 
-/** Sends an edit. Answers null when it stands, or why the amp would no longer read. An answer lost on
- * the way is looked for in the job first, so that asking again makes no second edit. */
+/** Sends an edit. Answers null when it stands, or why the amp would no longer read. What is odd in the
+ * amp since is told by the status line. An answer lost on the way is looked for in the job first, so
+ * that asking again makes no second edit. */
 export async function sendEdit(view: View, body: Partial<Edit>): Promise<Fault[] | null> {
   try {
     const now = await request<View>(`/api/jobs/${view.job}`);
@@ -36,9 +40,11 @@ export async function sendEdit(view: View, body: Partial<Edit>): Promise<Fault[]
     );
     if (stands) return (applyView(now), null);
     const answer = await request<Recorded>(`/api/jobs/${view.job}/edit`, { method: "POST", body });
-    if (answer.errors?.length) return answer.errors;
     applyView(answer.view);
-    say(`${body.part}: edit recorded.`, { undo: { job: view.job, fact: answer.fact } });
+    say(`Recorded: ${body.part} is not as drawn.`, {
+      undo: { job: view.job, fact: answer.fact },
+      faults: answer.errors,
+    });
     return null;
   } catch (error) {
     return (error as ApiError).faults;
@@ -70,7 +76,7 @@ export function EditForm({
     const change = typed.does === "change";
     const body: Partial<Edit> = { phase, part: part.name, does: typed.does };
     if (change) Object.assign(body, { key: typed.key.trim(), to: typed.to.trim() });
-    if (change && typed.key === "value" && part.value) body.from = part.value;
+    if (change && isValue(typed.key) && part.value) body.from = part.value;
     if (typed.reason.trim()) body.reason = typed.reason.trim();
     const refused = await sendEdit(view, body);
     setFaults(refused);
@@ -111,8 +117,10 @@ export function EditForm({
             onInput={(key) => set({ key })}
           />
           <Field
-            label={`Found (drawn: ${typed.key === "value" ? (part.value ?? "nothing") : "see the drawing"})`}
-            hint="As on the part: 4k7, .022 mfd, 1M"
+            label="Found"
+            hint={
+              isValue(typed.key) && part.value ? `Drawn: ${part.value}` : "As an amp file has it"
+            }
             value={typed.to}
             onInput={(to) => set({ to })}
             onEnter={() => void send()}

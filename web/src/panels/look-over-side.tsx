@@ -61,7 +61,30 @@ function CordVerdict({ wires, chassis }: { wires: number; chassis: boolean | nul
   );
 }
 
-const years = (list: number[]): string => (list.length ? list.join(", ") : "no year fits");
+interface CodeProps {
+  code: Dates["codes"][number];
+  outlier: Dates["outliers"][number] | undefined;
+}
+
+function Code({ code, outlier }: CodeProps) {
+  return (
+    <div>
+      <dt>
+        {code.part} <span class="dim">{code.code}</span>
+      </dt>
+      <dd>
+        {code.problem ? (
+          <Badge shape="question">{code.problem}</Badge>
+        ) : (
+          <>
+            {code.years.join(", ") || "no year fits"} <span class="dim">week {code.week}</span>
+          </>
+        )}
+        {outlier && <Badge shape="hazard">{outlier.words}</Badge>}
+      </dd>
+    </div>
+  );
+}
 
 export function DateCodes({ view }: { view: View }) {
   const dates = useResource<Dates>(`/api/jobs/${view.job}/dates`);
@@ -77,21 +100,13 @@ export function DateCodes({ view }: { view: View }) {
               </p>
             )}
             <dl class="codes">
-              {found.codes.map((code) => {
-                const out = found.outliers.find(({ part }) => part === code.part);
-                return (
-                  <div key={code.part}>
-                    <dt>
-                      {code.part} <span class="dim">{code.code}</span>
-                    </dt>
-                    <dd>
-                      {years(code.years)}
-                      {code.week !== null && <span class="dim"> week {code.week}</span>}
-                      {out && <Badge shape="hazard">{out.words}</Badge>}
-                    </dd>
-                  </div>
-                );
-              })}
+              {found.codes.map((code) => (
+                <Code
+                  key={code.part}
+                  code={code}
+                  outlier={found.outliers.find(({ part }) => part === code.part)}
+                />
+              ))}
             </dl>
           </>
         )}
@@ -124,19 +139,34 @@ export function Differences({ view }: { view: View }) {
   );
 }
 
+const SECTIONS = [
+  "resistors",
+  "capacitors",
+  "pots",
+  "switches",
+  "jacks",
+  "inductors",
+  "diodes",
+  "fuses",
+  "lamps",
+  "tubes",
+];
+
+const NEW_PART = { part: "", section: "resistors", yaml: "", reason: "" };
+
 function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: () => void }) {
-  const draft = useDraft(`add ${view.job}`, { part: "", yaml: "", reason: "" });
+  const draft = useDraft(`add ${view.job}`, NEW_PART);
   const [faults, setFaults] = useState<Fault[] | null>(null);
-  const { part, yaml, reason } = draft.value;
+  const { part, section, yaml, reason } = draft.value;
   async function send(): Promise<void> {
-    const body = {
-      phase: "found" as const,
-      does: "add" as const,
+    const refused = await sendEdit(view, {
+      phase: "found",
+      does: "add",
       part: part.trim(),
+      key: section.trim(),
       yaml: yaml.trim(),
       ...(reason.trim() && { reason: reason.trim() }),
-    };
-    const refused = await sendEdit(view, body);
+    });
     setFaults(refused);
     if (refused) return;
     draft.clear();
@@ -144,16 +174,23 @@ function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: 
   }
   return (
     <Dialog title="A part that is not on the drawing" open={open} onClose={onClose}>
+      <div class="pair">
+        <Field
+          label="Its name"
+          hint="The next free one: R31, C16"
+          value={part}
+          onInput={(text) => draft.set({ part: text })}
+        />
+        <Field
+          label="It belongs to"
+          list={SECTIONS}
+          value={section}
+          onInput={(text) => draft.set({ section: text })}
+        />
+      </div>
       <Field
-        label="Its name"
-        hint="The next free one: R31, C16"
-        value={part}
-        onInput={(text) => draft.set({ part: text })}
-      />
-      <Field
-        label="What it is, as in an amp file"
-        lines={3}
-        hint="value: 100k, at: [V1.2, ground], watts: 0.5"
+        label="What it is, as an amp file has it"
+        hint="{value: 100k, at: [V1.2, ground], watts: 0.5}"
         value={yaml}
         onInput={(text) => draft.set({ yaml: text })}
       />
@@ -163,11 +200,9 @@ function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: 
         onInput={(text) => draft.set({ reason: text })}
       />
       <Problem faults={faults} />
-      <div class="row">
-        <Button kind="main" disabled={!part.trim() || !yaml.trim()} onClick={() => void send()}>
-          Record it
-        </Button>
-      </div>
+      <Button kind="main" disabled={!part.trim() || !yaml.trim()} onClick={() => void send()}>
+        Record it
+      </Button>
     </Dialog>
   );
 }

@@ -8,7 +8,7 @@ import { Button, Choice, NumberField } from "../ui/controls";
 import { From, Panel as Frame, Problem, Section } from "../ui/frame";
 import { Mark } from "../ui/marks";
 import { volts, when } from "../units";
-import { Capacitors, Station } from "./capacitors";
+import { Capacitors, OtherPlace, Station } from "./capacitors";
 import type { Panel } from ".";
 
 function MakeSafe({ view }: { view: View }) {
@@ -22,6 +22,7 @@ function MakeSafe({ view }: { view: View }) {
       <From of={safety} lines={8}>
         {(plan) => <Plan view={view} plan={plan} />}
       </From>
+      {!view.amp.drawn && <OtherPlace view={view} />}
       <History view={view} />
     </Frame>
   );

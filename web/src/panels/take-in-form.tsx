@@ -2,7 +2,7 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { useResource, type Draft } from "../store";
 import type { AmpRow } from "../types";
-import { Choice, Chips, Field, Link } from "../ui/controls";
+import { Choice, Chips, Field } from "../ui/controls";
 import { From } from "../ui/frame";
 
 export interface TakeIn {
@@ -40,7 +40,7 @@ const ACCESSORIES = [
 /** What is still missing, in words; null when the form can be recorded. */
 export function missing(form: TakeIn): string | null {
   const lacks = [
-    !form.amp && "the amp",
+    !form.amp.trim() && "the amp",
     !form.owner.trim() && "the owner",
     !form.complaint.trim() && "the complaint",
   ].filter(Boolean);
@@ -161,7 +161,11 @@ const matches = (amp: AmpRow, words: string): boolean =>
   words
     .toLowerCase()
     .split(/\s+/)
-    .every((word) => `${amp.name} ${amp.family} ${amp.story}`.toLowerCase().includes(word));
+    .every((word) =>
+      `${amp.name} ${amp.amp ?? ""} ${amp.family ?? ""} ${amp.story ?? ""}`
+        .toLowerCase()
+        .includes(word),
+    );
 
 function AmpPicker({ amp, onPick }: { amp: string; onPick: (name: string) => void }) {
   const amps = useResource<AmpRow[]>("/api/amps");
@@ -183,9 +187,12 @@ function AmpPicker({ amp, onPick }: { amp: string; onPick: (name: string) => voi
           }
         </From>
       </div>
-      <p class="dim">
-        Not there? Copy the nearest one in the <Link to="amps">amp library</Link> and change it.
-      </p>
+      <Field
+        label="Not there? Name it"
+        hint="Its drawing can come later, from the amp library"
+        value={amps.data?.some((row) => row.name === amp) ? "" : amp}
+        onInput={onPick}
+      />
     </fieldset>
   );
 }
@@ -205,7 +212,7 @@ function AmpLine({ row, on, onPick }: LineProps) {
     <label ref={line} class={on ? "on" : undefined}>
       <input type="radio" name="amp" checked={on} onChange={() => onPick(row.name)} />
       <span>
-        <span class="picker-name">{row.name}</span>
+        <span class="picker-name">{row.amp ?? row.name}</span>
         {row.own && <span class="dim"> this shop's</span>}
         <span class="picker-family">{row.family}</span>
         {on && <span class="picker-family">{row.story}</span>}

@@ -23,7 +23,10 @@ function recorded(facts: Fact[]): TakeIn {
 function TakeInPanel({ view }: { view: View }) {
   const facts = useResource<Fact[]>(`/api/jobs/${view.job}/facts`);
   return (
-    <Frame title="Take in" lead={`${view.amp.name}, on the bench since ${when(view.opened)}.`}>
+    <Frame
+      title="Take in"
+      lead={`${view.amp.title ?? view.amp.name}, on the bench since ${when(view.opened)}.`}
+    >
       <From of={facts} lines={8}>
         {(all) => <Correct view={view} start={recorded(all)} />}
       </From>
