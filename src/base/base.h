@@ -209,8 +209,9 @@ bool base_yaml_list(base_yaml *yaml, const base_yaml_item *item, base_yaml_items
 /* By key, case folded; NULL: none. */
 const base_yaml_item *base_yaml_find(const base_yaml_items *map, const char *key);
 
-/* The one text of an item without outer blanks; NULL with a complaint when it is empty, a list or a
- * mapping. `who` is what it belongs to. */
+/* The text of a value without outer blanks; NULL, without a complaint: it is none, or empty. */
+const char *base_yaml_text_of(base_yaml *yaml, const base_yaml_node *value);
+/* The one text of an item; NULL with a complaint. `who` is what it belongs to. */
 const char *base_yaml_text(base_yaml *yaml, const base_yaml_item *item, const char *who);
 /* That text as a value; false with a complaint, and *value is NAN. */
 bool base_yaml_value(base_yaml *yaml, const base_yaml_item *item, const char *who,

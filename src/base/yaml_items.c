@@ -67,8 +67,7 @@ static bool is_alias(base_yaml *yaml, const base_yaml_node *node, base_place at)
     return true;
 }
 
-/* A text without outer blanks; NULL: the node is no text, or an empty one. */
-static const char *text_of(base_yaml *yaml, const base_yaml_node *node) {
+const char *base_yaml_text_of(base_yaml *yaml, const base_yaml_node *node) {
     static const char blanks[] = " \t\r\n";
     if (node->type != BASE_YAML_TEXT) return NULL;
     const char *text = node->text + strspn(node->text, blanks);
@@ -92,7 +91,7 @@ static void add_pair(base_yaml *yaml, const base_yaml_node *key, base_yaml_items
     const base_yaml_node *value = key->next;
     base_place at = place_of(key, map->at);
     if (is_alias(yaml, key, map->at) || is_alias(yaml, value, at)) return;
-    const char *text = text_of(yaml, key);
+    const char *text = base_yaml_text_of(yaml, key);
     const base_yaml_item *first = text && !map->repeats ? base_yaml_find(map, text) : NULL;
     if (!text && !yaml->no_memory)
         base_yaml_complain(yaml, BASE_SYNTAX, at, "a key of %s is no word|write `key: value`",
@@ -156,7 +155,7 @@ bool base_yaml_list(base_yaml *yaml, const base_yaml_item *item, base_yaml_items
 /* ---- single values --------------------------------------------------------------------------- */
 
 const char *base_yaml_text(base_yaml *yaml, const base_yaml_item *item, const char *who) {
-    const char *text = text_of(yaml, item->value);
+    const char *text = base_yaml_text_of(yaml, item->value);
     if (text || yaml->no_memory) return text;
     base_yaml_complain(yaml, BASE_SYNTAX, item->at,
                        item->value->type == BASE_YAML_TEXT

@@ -44,7 +44,7 @@ static const char *name_taken(const tube_library *library, const tube_type *type
     return NULL;
 }
 
-static base_code keep(tube_library *library, tube_reader *reader, const tube_type *type) {
+static base_code keep(tube_library *library, base_yaml *reader, const tube_type *type) {
     const char *taken = name_taken(library, type);
     base_place top = {reader->file, 1, 1};
     if (taken)
@@ -59,7 +59,7 @@ static base_code keep(tube_library *library, tube_reader *reader, const tube_typ
 
 base_code tube_library_add(tube_library *library, const char *file, const char *text, size_t length,
                            base_errors *errors) {
-    tube_reader reader = {.file = file, .arena = base_arena_new(), .errors = errors};
+    base_yaml reader = {.file = file, .arena = base_arena_new(), .errors = errors};
     if (!reader.arena)
         return base_errors_add(errors, BASE_MEMORY, (base_place){file, 0, 0},
                                "no memory is left for this tube type|close other programs");

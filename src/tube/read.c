@@ -11,7 +11,7 @@
 /* What the file's top level gives, before its parts are read in the order of their need. */
 typedef struct draft {
     tube_type type;
-    tube_item pins, heater, units, ratings, fit;
+    base_yaml_item pins, heater, units, ratings, fit;
 } draft;
 
 /* ---- pins ------------------------------------------------------------------------------------ */
@@ -41,23 +41,23 @@ static void give_pin(tube_type *type, int number, int unit) {
     }
 }
 
-static void read_pin(tube_reader *reader, const tube_item *item, tube_type *type) {
+static void read_pin(base_yaml *reader, const base_yaml_item *item, tube_type *type) {
     pin_draft pin = {0};
     char *end;
     long number = strtol(item->key, &end, 10);
     if (*end || number < 1 || number > type->pins) {
-        TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
-                      "pin `%s` is not on this base (%s)|pins run 1 to %d", item->key,
-                      type->base_name, type->pins);
+        base_yaml_complain(reader, BASE_VALUE, item->at,
+                           "pin `%s` is not on this base (%s)|pins run 1 to %d", item->key,
+                           type->base_name, type->pins);
         return;
     }
     tube_read_map(reader, item, pin_keys, COUNT(pin_keys), &pin);
     int unit = (int)pin.unit - 1;
     if (unit >= type->units)
-        TUBE_COMPLAIN(reader, BASE_VALUE, item->place,
-                      "pin %ld is of unit %d, and there are %d|"
-                      "declare the unit under units",
-                      number, unit + 1, type->units);
+        base_yaml_complain(reader, BASE_VALUE, item->at,
+                           "pin %ld is of unit %d, and there are %d|"
+                           "declare the unit under units",
+                           number, unit + 1, type->units);
     type->pin[number] = (tube_pin){(tube_electrode)pin.electrode, unit, pin.written};
     give_pin(type, (int)number, unit);
 }
@@ -68,14 +68,14 @@ static int pins_on(const char *base) {
     return digit ? *digit - '0' : 0;
 }
 
-static void read_pins(tube_reader *reader, draft *d) {
-    tube_item *items;
+static void read_pins(base_yaml *reader, draft *d) {
+    base_yaml_item *items;
     d->type.pins = pins_on(d->type.base_name);
     if (d->type.pins == 0 && d->type.base_name)
-        TUBE_COMPLAIN(reader, BASE_VALUE, d->pins.place,
-                      "the base `%s` does not say its pins|write "
-                      "octal 8, noval 9 or miniature 7",
-                      d->type.base_name);
+        base_yaml_complain(reader, BASE_VALUE, d->pins.at,
+                           "the base `%s` does not say its pins|write "
+                           "octal 8, noval 9 or miniature 7",
+                           d->type.base_name);
     if (d->type.pins == 0) return;
     size_t count = tube_read_items(reader, &d->pins, true, &items);
     for (size_t i = 0; i < count; i++)
@@ -110,7 +110,7 @@ static const size_t region_keys_of[] = {2, 3, COUNT(region_keys)};
 typedef struct unit_draft {
     tube_unit unit;
     int kind;
-    tube_item curve, region;
+    base_yaml_item curve, region;
 } unit_draft;
 
 #define UNIT(name, needed, low, high) TUBE_NUMBER(#name, needed, unit_draft, unit.name, low, high)
@@ -126,22 +126,22 @@ static const tube_key unit_keys[] = {
     TUBE_KEY("region", true, tube_read_later, unit_draft, region),
 };
 
-static void read_unit(tube_reader *reader, const tube_item *item, tube_unit *unit) {
+static void read_unit(base_yaml *reader, const base_yaml_item *item, tube_unit *unit) {
     unit_draft u = {.unit.name = ""};
     tube_read_map(reader, item, unit_keys, COUNT(unit_keys), &u);
-    if (!u.curve.node || !u.region.node) return;
+    if (!u.curve.value || !u.region.value) return;
     u.unit.kind = (tube_kind)u.kind;
     tube_read_map(reader, &u.curve, curve_keys, curve_keys_of[u.kind], &u.unit.curve);
     tube_read_map(reader, &u.region, region_keys, region_keys_of[u.kind], &u.unit.region);
     *unit = u.unit;
 }
 
-static void read_units(tube_reader *reader, draft *d) {
-    tube_item *items;
+static void read_units(base_yaml *reader, draft *d) {
+    base_yaml_item *items;
     size_t count = tube_read_items(reader, &d->units, false, &items);
     if (count < 1 || count > TUBE_UNITS)
-        TUBE_COMPLAIN(reader, BASE_VALUE, d->units.place, "a bulb of %zu units|1 to %d can be",
-                      count, TUBE_UNITS);
+        base_yaml_complain(reader, BASE_VALUE, d->units.at, "a bulb of %zu units|1 to %d can be",
+                           count, TUBE_UNITS);
     for (size_t i = 0; i < count && i < TUBE_UNITS; i++) {
         read_unit(reader, &items[i], &d->type.unit[i]);
         d->type.units++;
@@ -149,7 +149,7 @@ static void read_units(tube_reader *reader, draft *d) {
 }
 
 /* Each unit needs a pin for each of its electrodes. */
-static void check_pins(tube_reader *reader, const draft *d) {
+static void check_pins(base_yaml *reader, const draft *d) {
     static const bool needs[][TUBE_SUPPRESSOR + 1] = {
         [TUBE_DIODE] = {[TUBE_PLATE] = true, [TUBE_CATHODE] = true},
         [TUBE_TRIODE] = {[TUBE_PLATE] = true, [TUBE_CATHODE] = true, [TUBE_GRID] = true},
@@ -159,9 +159,9 @@ static void check_pins(tube_reader *reader, const draft *d) {
     for (int u = 0; u < d->type.units; u++)
         for (int e = TUBE_PLATE; e <= TUBE_SUPPRESSOR; e++)
             if (needs[d->type.unit[u].kind][e] && d->type.unit[u].pin[e] == 0)
-                TUBE_COMPLAIN(reader, BASE_VALUE, d->pins.place,
-                              "unit %d has no pin for its %s|give it one under pins", u + 1,
-                              electrodes[e]);
+                base_yaml_complain(reader, BASE_VALUE, d->pins.at,
+                                   "unit %d has no pin for its %s|give it one under pins", u + 1,
+                                   electrodes[e]);
 }
 
 /* ---- ratings --------------------------------------------------------------------------------- */
@@ -174,7 +174,7 @@ typedef struct limit_draft {
 typedef struct rating_draft {
     const char *system;
     double unit;
-    tube_item limit[TUBE_LIMITS];
+    base_yaml_item limit[TUBE_LIMITS];
 } rating_draft;
 
 static const tube_key limit_keys[] = {
@@ -205,24 +205,25 @@ static const tube_key rating_keys[] = {
     LIMIT("source_ohms", TUBE_SOURCE_OHMS),
 };
 
-static void read_rating(tube_reader *reader, const tube_item *item, tube_rating *rating) {
+static void read_rating(base_yaml *reader, const base_yaml_item *item, tube_rating *rating) {
     rating_draft r = {0};
     tube_read_map(reader, item, rating_keys, COUNT(rating_keys), &r);
     rating->system = r.system ? r.system : "";
     rating->unit = (int)r.unit - 1;
     for (int i = 0; i < TUBE_LIMITS; i++) {
         limit_draft limit = {NAN, NULL};
-        if (r.limit[i].node)
+        if (r.limit[i].value)
             tube_read_map(reader, &r.limit[i], limit_keys, COUNT(limit_keys), &limit);
         rating->limit[i] = limit.value;
         rating->source[i] = limit.source;
     }
 }
 
-size_t tube_read_ratings(tube_reader *reader, const tube_item *item, const tube_rating **ratings) {
-    tube_item *items;
+size_t tube_read_ratings(base_yaml *reader, const base_yaml_item *item,
+                         const tube_rating **ratings) {
+    base_yaml_item *items;
     size_t count = tube_read_items(reader, item, false, &items);
-    tube_rating *rating = tube_take(reader, count + 1, sizeof *rating);
+    tube_rating *rating = base_yaml_take(reader, count + 1, sizeof *rating);
     *ratings = rating;
     for (size_t i = 0; rating && i < count; i++)
         read_rating(reader, &items[i], &rating[i]);
@@ -234,7 +235,7 @@ size_t tube_read_ratings(tube_reader *reader, const tube_item *item, const tube_
 typedef struct fit_draft {
     tube_fit fit;
     double unit;
-    tube_item published, fitted;
+    base_yaml_item published, fitted;
 } fit_draft;
 
 /* plate A, screen A, mu, rp, gm, in this order in a double[5] */
@@ -262,23 +263,23 @@ static const tube_key fit_keys[] = {
     FIT(exception, false, tube_read_text),
 };
 
-static void read_fit(tube_reader *reader, const tube_item *item, tube_fit *fit) {
+static void read_fit(base_yaml *reader, const base_yaml_item *item, tube_fit *fit) {
     fit_draft f = {.fit.screen_v = NAN, .fit.grid_v = NAN};
     for (int i = 0; i < 5; i++)
         f.fit.published[i] = f.fit.fitted[i] = NAN;
     tube_read_map(reader, item, fit_keys, COUNT(fit_keys), &f);
-    if (f.published.node)
+    if (f.published.value)
         tube_read_map(reader, &f.published, figure_keys, COUNT(figure_keys), f.fit.published);
-    if (f.fitted.node)
+    if (f.fitted.value)
         tube_read_map(reader, &f.fitted, figure_keys, COUNT(figure_keys), f.fit.fitted);
     *fit = f.fit;
     fit->unit = (int)f.unit - 1;
 }
 
-static void read_fits(tube_reader *reader, draft *d) {
-    tube_item *items;
+static void read_fits(base_yaml *reader, draft *d) {
+    base_yaml_item *items;
     size_t count = tube_read_items(reader, &d->fit, false, &items);
-    tube_fit *fit = tube_take(reader, count + 1, sizeof *fit);
+    tube_fit *fit = base_yaml_take(reader, count + 1, sizeof *fit);
     if (!fit) return;
     for (size_t i = 0; i < count; i++)
         read_fit(reader, &items[i], &fit[i]);
@@ -313,7 +314,7 @@ static const tube_key type_keys[] = {
 };
 
 /* The parts, once the top level gave all of them. */
-static void read_parts(tube_reader *reader, draft *d) {
+static void read_parts(base_yaml *reader, draft *d) {
     read_units(reader, d);
     read_pins(reader, d);
     if (reader->worst == BASE_OK) check_pins(reader, d);
@@ -322,16 +323,17 @@ static void read_parts(tube_reader *reader, draft *d) {
     read_fits(reader, d);
 }
 
-tube_type *tube_type_read(tube_reader *reader, const char *text, size_t length) {
+tube_type *tube_type_read(base_yaml *reader, const char *text, size_t length) {
+    static const base_yaml_kind kind = {"tube types", "tube type", "`type:` and the tube's name"};
     static const char *const none[] = {NULL};
     draft d = {.type = {.also = none, .notes = none}};
-    tube_item root;
-    struct fy_document *document = tube_yaml_open(reader, text, length, &root);
-    if (!document) return NULL;
-    tube_read_map(reader, &root, type_keys, COUNT(type_keys), &d);
+    base_yaml_item root;
+    reader->kind = &kind;
+    if (base_yaml_open(reader, text, length, &root))
+        tube_read_map(reader, &root, type_keys, COUNT(type_keys), &d);
     if (reader->worst == BASE_OK) read_parts(reader, &d);
-    fy_document_destroy(document);
-    tube_type *type = reader->worst == BASE_OK ? tube_take(reader, 1, sizeof *type) : NULL;
+    base_yaml_close(reader);
+    tube_type *type = reader->worst == BASE_OK ? base_yaml_take(reader, 1, sizeof *type) : NULL;
     if (type) *type = d.type;
     return type;
 }

@@ -60,7 +60,7 @@ static const tube_key unit_keys[] = {
 /* The file's top level. What the type takes over as it stands is only kept as text. */
 typedef struct file_draft {
     const char *type;
-    tube_item ratings, units, points, rest;
+    base_yaml_item ratings, units, points, rest;
 } file_draft;
 
 #define KEPT(name) TUBE_KEY(name, false, tube_read_later, file_draft, rest)
@@ -80,7 +80,7 @@ static const tube_key file_keys[] = {
     KEPT("notes"),
 };
 
-static void read_unit(tube_reader *reader, const tube_item *item, figures *f) {
+static void read_unit(base_yaml *reader, const base_yaml_item *item, figures *f) {
     unit_draft u = {.name = ""};
     tube_read_map(reader, item, unit_keys, COUNT(unit_keys), &u);
     f->family[f->units] = (family)u.family;
@@ -124,11 +124,11 @@ static swing swing_of(const point_draft *p) {
     return (swing){p->plate_v - amplitude, idle + amplitude / r};
 }
 
-static void read_points(tube_reader *reader, const tube_item *item, figures *f) {
-    tube_item *items;
+static void read_points(base_yaml *reader, const base_yaml_item *item, figures *f) {
+    base_yaml_item *items;
     size_t count = tube_read_items(reader, item, false, &items);
-    f->point = tube_take(reader, count + 1, sizeof *f->point);
-    f->swing = tube_take(reader, count + 1, sizeof *f->swing);
+    f->point = base_yaml_take(reader, count + 1, sizeof *f->point);
+    f->swing = base_yaml_take(reader, count + 1, sizeof *f->swing);
     if (!f->point || !f->swing) return;
     for (size_t i = 0; i < count; i++) {
         point_draft p = {.tubes = 1};
@@ -140,8 +140,8 @@ static void read_points(tube_reader *reader, const tube_item *item, figures *f) 
 }
 
 /* The text of all top-level keys but units and points, `notes` (when asked) or the others. */
-static const char *kept_text(tube_reader *reader, const char *text, bool notes) {
-    char *kept = tube_take(reader, strlen(text) + 1, 1), *to = kept;
+static const char *kept_text(base_yaml *reader, const char *text, bool notes) {
+    char *kept = base_yaml_take(reader, strlen(text) + 1, 1), *to = kept;
     bool keep = false;
     while (kept && *text) {
         const char *end = strchr(text, '\n');
@@ -159,12 +159,13 @@ static const char *kept_text(tube_reader *reader, const char *text, bool notes) 
     return kept;
 }
 
-bool figures_read(tube_reader *reader, const char *text, size_t length, figures *out) {
+bool figures_read(base_yaml *reader, const char *text, size_t length, figures *out) {
+    static const base_yaml_kind kind = {"figures", "tube type", "`type:` and the tube's name"};
     file_draft d = {0};
-    tube_item root, *units;
-    struct fy_document *document = tube_yaml_open(reader, text, length, &root);
-    if (!document) return false;
-    tube_read_map(reader, &root, file_keys, COUNT(file_keys), &d);
+    base_yaml_item root, *units;
+    reader->kind = &kind;
+    if (base_yaml_open(reader, text, length, &root))
+        tube_read_map(reader, &root, file_keys, COUNT(file_keys), &d);
     if (reader->worst == BASE_OK) {
         size_t count = tube_read_items(reader, &d.units, false, &units);
         for (size_t i = 0; i < count && i < TUBE_UNITS; i++)
@@ -175,7 +176,7 @@ bool figures_read(tube_reader *reader, const char *text, size_t length, figures 
         out->head = kept_text(reader, text, false);
         out->notes = kept_text(reader, text, true);
     }
-    fy_document_destroy(document);
+    base_yaml_close(reader);
     return reader->worst == BASE_OK;
 }
 

@@ -13,8 +13,8 @@
 static char *file_text(const char *path, size_t *length) {
     FILE *file = fopen(path, "rb");
     if (!file) return NULL;
-    char *text = calloc(1, TUBE_FILE_MOST + 1);
-    *length = text ? fread(text, 1, TUBE_FILE_MOST, file) : 0;
+    char *text = calloc(1, BASE_YAML_MOST + 1);
+    *length = text ? fread(text, 1, BASE_YAML_MOST, file) : 0;
     fclose(file);
     return text;
 }
@@ -66,8 +66,8 @@ static bool fit_text(const char *path, const char *text, size_t length, const ch
     base_text out;
     char to[4096];
     base_errors *errors = base_errors_new();
-    tube_reader reader = {.file = path, .arena = base_arena_new(), .errors = errors};
-    base_text_init(&out, TUBE_FILE_MOST);
+    base_yaml reader = {.file = path, .arena = base_arena_new(), .errors = errors};
+    base_text_init(&out, BASE_YAML_MOST);
     bool ok = errors && reader.arena && figures_read(&reader, text, length, &f) && fit_units(&f);
     if (ok) {
         write_type(&f, &out);

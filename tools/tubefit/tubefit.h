@@ -37,7 +37,7 @@ typedef struct figures {
 } figures;
 
 /* Reads one file's text; false with complaints. */
-bool figures_read(tube_reader *reader, const char *text, size_t length, figures *out);
+bool figures_read(base_yaml *reader, const char *text, size_t length, figures *out);
 
 /* Whether a point is one of unit `unit`'s. */
 bool figures_of_unit(const tube_fit *point, int unit);
