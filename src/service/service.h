@@ -73,6 +73,12 @@ service_chart *service_chart_new(const solve_system *system, double mains,
                                  const diagnose_meter *meter, base_errors *errors);
 void service_chart_free(service_chart *chart);
 
+/* Where a reading lies by a line's band: -1 low, 0 inside, 1 high; 2 where there is no reading
+ * (not finite). Outside is what leaves the band by more than the meter can be off: half a percent of the
+ * reading, and 30 mV, which a grid's contact potential or the meter's last digit may make. Common
+ * practice, no source. */
+int service_verdict(const service_line *line, double volts);
+
 /* Warnings on a solved amp that `check` adds: a tube past a rating (and by which rating system), a
  * resistor past its watts, a capacitor past its volts, a grid that draws current at idle, a curve
  * outside its trusted region, printed volts far from the computed. Added as BASE_SUSPICIOUS. */
