@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 /* How long to wait for another program that writes, ms. */
 #define BUSY_WAIT 5000
@@ -47,9 +48,7 @@ static base_code make(job_store *store, base_errors *errors) {
 
 /* What turns the facts of version N into those of N + 1. What is derived is then made anew. */
 static const char *const migrations[JOB_VERSION] = {
-    [1] = "CREATE TABLE amp_text (hash TEXT PRIMARY KEY NOT NULL CHECK (length(hash) = 64), "
-          "text TEXT NOT NULL) STRICT;"
-          "ALTER TABLE fact ADD COLUMN drawing TEXT REFERENCES amp_text (hash);"};
+    [1] = "ALTER TABLE fact ADD COLUMN drawing TEXT REFERENCES amp_text (hash);"};
 
 static base_code migrate_from(job_store *store, int version, base_errors *errors) {
     base_code code = BASE_OK;
@@ -113,19 +112,28 @@ static base_code settle(job_store *store, base_errors *errors) {
                store->path, errors);
 }
 
-static base_code open_file(job_store *store, base_errors *errors) {
+/* SQLite itself would open the file to read, or say that it cannot be opened at all. */
+static base_code may_write(const char *path, base_errors *errors) {
+    if (access(path, F_OK) != 0 || access(path, W_OK) == 0) return BASE_OK;
+    return base_errors_add(errors, BASE_FILE, (base_place){path, 0, 0},
+                           "the store cannot be written: the disk or the file is read-only|allow "
+                           "writing there, or copy the store to a disk that can be written");
+}
+
+static base_code open_db(job_store *store, base_errors *errors) {
     int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_NOMUTEX;
-    if (sqlite3_open_v2(store->path, &store->db, flags, NULL) != SQLITE_OK)
-        return store->db ? job_sql_complain(store->db, store->path, errors) : job_no_memory(errors);
+    if (sqlite3_open_v2(store->path, &store->db, flags, NULL) == SQLITE_OK) return BASE_OK;
+    return store->db ? job_sql_complain(store->db, store->path, errors) : job_no_memory(errors);
+}
+
+static base_code open_file(job_store *store, base_errors *errors) {
+    base_code code = may_write(store->path, errors);
+    if (code == BASE_OK) code = open_db(store, errors);
+    if (code != BASE_OK) return code;
     bool blank = job_pragma(store->db, "schema_version") == 0 &&
                  job_pragma(store->db, "application_id") == 0 &&
                  job_pragma(store->db, "user_version") == 0;
-    base_code code = blank ? BASE_OK : job_is_store(store->db, store->path, errors);
-    if (code == BASE_OK && sqlite3_db_readonly(store->db, "main") == 1)
-        code = base_errors_add(errors, BASE_FILE, (base_place){store->path, 0, 0},
-                               "the store cannot be written: the disk or the file is read-only"
-                               "|allow writing there, or copy the store to a disk that can be "
-                               "written");
+    if (!blank) code = job_is_store(store->db, store->path, errors);
     if (code == BASE_OK) code = settle(store, errors);
     if (code == BASE_OK && blank) return make(store, errors);
     if (code == BASE_OK && job_pragma(store->db, "user_version") < JOB_VERSION)
