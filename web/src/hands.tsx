@@ -17,8 +17,9 @@ interface Props {
 // What has been answered, until the next power-up or reload. Never stored: tomorrow it is asked again.
 const answered = signal<ReadonlySet<string>>(new Set());
 
+// To switch on is what the live question is about: it does not come again in mid-reading.
 const questionOf = (view: View, mode: string): string =>
-  `${view.job} ${mode} ${view.powered.at ?? 0}`;
+  mode === "live" ? `${view.job} live` : `${view.job} dead ${view.powered.at ?? 0}`;
 
 const DEAD = [
   "Mains plug out, where you can see it.",
