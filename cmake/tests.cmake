@@ -12,10 +12,13 @@ function(gridleak_test room source)
   add_executable(${name} ${source})
   target_include_directories(${name} PRIVATE tests)
   target_compile_definitions(${name} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
-  target_link_libraries(${name} PRIVATE ${ARGN} PkgConfig::JANSSON PkgConfig::FYAML
+  target_link_libraries(${name} PRIVATE ${ARGN} PkgConfig::JANSSON
                         PkgConfig::CMOCKA m)
   if(room STREQUAL "solve") # may look inside, and at the sparse solver's own allocations
     target_link_libraries(${name} PRIVATE klu suitesparseconfig)
+  endif()
+  if(room STREQUAL "http")
+    target_link_libraries(${name} PRIVATE PkgConfig::MICROHTTPD PkgConfig::SODIUM)
   endif()
   if(stem MATCHES "^oom")
     target_link_options(${name} PRIVATE -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc)

@@ -223,6 +223,7 @@ static void on_turn(http_task *task) {
 static enum MHD_Result hand_over(exchange *one) {
     http_server *server = one->gate->server;
     one->phase = WORKED;
+    one->task.run = on_turn;
     MHD_suspend_connection(one->connection);
     if (http_work_add(server->work, &one->task, one->entry->is & HTTP_HEAVY)) return MHD_YES;
     http_refuse(&one->answer, 503, BASE_FILE, "the bench is being stopped|start it again");
