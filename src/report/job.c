@@ -200,9 +200,8 @@ static void compose(report_sheet *sheet, void *what) {
     report_set set = {REPORT_TITLE, sheet->right - sheet->left, PANGO_ALIGN_LEFT};
     report_place(sheet, "For the next technician", sheet->left, sheet->y, set);
     sheet->y += 26;
-    report_record(sheet, given);
-    report_space(sheet, 12);
     report_text(sheet, COMPUTED, REPORT_SMALL);
+    report_record(sheet, given);
 }
 
 /* ---- the report -------------------------------------------------------------------------------

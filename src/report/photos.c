@@ -7,6 +7,7 @@
 
 #define PHOTOS 3
 #define GAP 12.0
+#define CAPTION 40.0 /* kept for its lines; a longer one is cut at the foot of the page */
 #define TALLEST 1.25 /* height by width: a taller photo is drawn narrower */
 
 typedef struct photo {
@@ -111,17 +112,18 @@ static size_t fetch_all(const report_given *given, double width, photo *photos) 
     return count;
 }
 
-static void draw_captions(report_sheet *sheet, const photo *photos, size_t count, double width) {
-    double top = sheet->y, lowest = top;
-    for (size_t i = 0; i < count; i++) {
-        report_set set = {REPORT_SMALL, width, PANGO_ALIGN_LEFT};
-        report_block block = report_block_new(sheet, photos[i].caption, set);
-        sheet->y = top;
-        report_block_draw(sheet, &block, 0, sheet->left + (double)i * (width + GAP), sheet->bottom);
-        lowest = fmax(lowest, sheet->y);
-        report_block_free(&block);
-    }
-    sheet->y = lowest;
+/* The photo with its caption under it; `y` stays. Returns where they end. */
+static double draw_one(report_sheet *sheet, const photo *photo, double x, double width) {
+    report_set set = {REPORT_SMALL, width, PANGO_ALIGN_LEFT};
+    report_block block = report_block_new(sheet, photo->caption, set);
+    double top = sheet->y;
+    draw(sheet, photo, x);
+    sheet->y += photo->height + 3;
+    report_block_draw(sheet, &block, 0, x, sheet->bottom);
+    double end = sheet->y;
+    sheet->y = top;
+    report_block_free(&block);
+    return end;
 }
 
 void report_photos(report_sheet *sheet, const report_given *given) {
@@ -131,11 +133,12 @@ void report_photos(report_sheet *sheet, const report_given *given) {
     if (count == 0) return;
     for (size_t i = 0; i < count; i++)
         height = fmax(height, photos[i].height);
-    report_section(sheet, "Photos", height + 40);
+    report_section(sheet, "Photos", height + CAPTION);
+    double lowest = sheet->y;
     for (size_t i = 0; i < count; i++) {
-        draw(sheet, &photos[i], sheet->left + (double)i * (width + GAP));
+        double x = sheet->left + (double)i * (width + GAP);
+        lowest = fmax(lowest, draw_one(sheet, &photos[i], x, width));
         cairo_surface_destroy(photos[i].surface);
     }
-    sheet->y += height + 4;
-    draw_captions(sheet, photos, count, width);
+    sheet->y = lowest;
 }

@@ -93,7 +93,7 @@ static void add_all(lister *to) {
         json_array_foreach(to->list[phase], i, one) {
             const char *at = report_words(one, "at");
             bool earlier = phase == 1 && report_find(to->list[0], "at", at);
-            if (!report_line_at(order, at) && !earlier &&
+            if (*at && !report_line_at(order, at) && !earlier &&
                 report_find(to->list[phase], "at", at) == one)
                 add(to, at);
         }
@@ -130,8 +130,9 @@ void report_readings(report_sheet *sheet, const report_given *given) {
     lister to = {.sheet = sheet,
                  .chart = {given->before, given->after ? given->after : given->before},
                  .list = {json_object_get(readings, "before"), json_object_get(readings, "after")}};
-    to.table =
-        (report_table){.column = columns, .columns = json_array_size(to.list[1]) > 0 ? 8 : 5};
+    to.table = (report_table){.style = REPORT_CELL,
+                              .column = columns,
+                              .columns = json_array_size(to.list[1]) > 0 ? 8 : 5};
     add_all(&to);
     report_table_draw(sheet, "Readings", &to.table, to.table.rows ? note(&to) : NULL);
 }

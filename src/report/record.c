@@ -82,15 +82,14 @@ static void replaced(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Parts replaced", &table, NULL);
 }
 
-static const char *outcome_words(report_sheet *sheet, const report_given *given,
-                                 const json_t *decision) {
-    const char *action = report_words(decision, "action");
-    if (strcmp(action, "replace") == 0) return "to be replaced, not done";
-    if (strcmp(action, "leave") == 0) return "left";
-    const json_t *work =
-        report_find(list_of(given, "work"), "part", report_words(decision, "part"));
-    if (work && !report_true(work, "done")) return report_say(sheet, "to %s, not done", action);
-    return strcmp(action, "clean") == 0 ? "cleaned" : "tested";
+static const char *outcome_words(const report_given *given, const json_t *decision) {
+    const char *action = report_words(decision, "action"), *part = report_words(decision, "part");
+    const json_t *work = report_find(list_of(given, "work"), "part", part);
+    bool open = work && !report_true(work, "done");
+    if (strcmp(action, "replace") == 0) return "not replaced yet";
+    if (strcmp(action, "clean") == 0) return open ? "not cleaned yet" : "cleaned";
+    if (strcmp(action, "test") == 0) return open ? "not tested yet" : "tested";
+    return "left";
 }
 
 static void kept(report_sheet *sheet, const report_given *given) {
@@ -108,7 +107,7 @@ static void kept(report_sheet *sheet, const report_given *given) {
         const char *both =
             *what && *note ? report_say(sheet, "%s: %s", what, note) : first_of(what, note);
         report_table_add(sheet, &table,
-                         (report_row){.cell = {part, outcome_words(sheet, given, one),
+                         (report_row){.cell = {part, outcome_words(given, one),
                                                report_words(one, "reason"), both}});
     }
     report_table_draw(sheet, "Parts kept", &table, NULL);
