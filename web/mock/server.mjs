@@ -9,12 +9,6 @@ import { library } from "./amps.mjs";
 import { seed, Shop } from "./shop.mjs";
 
 const [, , outdir, program, port = "8473"] = process.argv;
-const types = new Map(
-  readFileSync(join(outdir, "files.txt"), "utf8")
-    .trim()
-    .split("\n")
-    .map((line) => line.split("\t")),
-);
 const run = (...words) =>
   new Promise((done) =>
     execFile(program, [...words, "--json"], { maxBuffer: 1 << 26 }, (error, out, complaint) =>
@@ -56,8 +50,19 @@ async function suspects(job, phase) {
   return { ...answer, shop: { alike: 31, used: true } };
 }
 
+const pairing = {
+  lan: true,
+  code: "4821 0937",
+  address: "https://192.0.2.7:8474/",
+  fingerprint: "5E:1A:90:CC:07:4B:11:F2",
+  devices: 1,
+  locked_s: 0,
+};
+
 const routes = [
   ["GET", /^\/api\/ping$/, () => ({ gridleak: "0.1.0" })],
+  ["GET", /^\/api\/pairing$/, () => pairing],
+  ["POST", /^\/api\/pairing$/, () => pairing],
   ["GET", /^\/api\/shop$/, () => shop.shop],
   ["PUT", /^\/api\/shop$/, (_, body) => (shop.shop = body)],
   [
@@ -128,11 +133,17 @@ function answerFact(job, fact, kind) {
   return { fact, view: shop.view(job) };
 }
 
+function types() {
+  const lines = readFileSync(join(outdir, "files.txt"), "utf8").trim().split("\n");
+  return new Map(lines.map((line) => line.split("\t")));
+}
+
 function file(path, response) {
   const name = path === "/" ? "index.html" : path.slice(1);
-  if (!types.has(name)) return response.writeHead(404).end();
+  const type = types().get(name);
+  if (!type) return response.writeHead(404).end();
   response.writeHead(200, {
-    "Content-Type": types.get(name),
+    "Content-Type": type,
     "Content-Encoding": "gzip",
     "Content-Security-Policy": "default-src 'self'",
   });

@@ -35,6 +35,8 @@ export class Shop {
       tax_percent: 20,
       hourly: 6500,
       paper: "A4",
+      contact: "",
+      next_number: 105,
     };
   }
   open(body, at = Date.now()) {

@@ -12,10 +12,12 @@ export interface Fault {
 export interface Shop {
   name: string;
   address: string;
+  contact: string;
   currency: string;
   tax_percent: number;
   hourly: number;
-  paper: string;
+  paper: "A4" | "letter";
+  next_number: number;
 }
 
 export interface JobRow {

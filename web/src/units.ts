@@ -113,13 +113,32 @@ export function when(at: number): string {
     : `${date(at)} ${clock(at)}`;
 }
 
-/** An amount in the smallest coin, as the shop's currency writes it. */
+/* ---- money: in the shop's smallest coin ------------------------------------------------------ */
+
+function moneyFormat(currency: string): Intl.NumberFormat | null {
+  try {
+    return new Intl.NumberFormat(undefined, { style: "currency", currency });
+  } catch {
+    return null; // not a currency's three letters
+  }
+}
+
+const coinDigits = (currency: string): number =>
+  moneyFormat(currency)?.resolvedOptions().maximumFractionDigits ?? 2;
+
+/** 65.5 in EUR is 6550 coins. */
+export const coins = (amount: number, currency: string): number =>
+  Math.round(amount * 10 ** coinDigits(currency));
+
+/** 6550 coins are "65.50": as a field shows it, to be typed over. */
+export const inCoins = (amount: number, currency: string): string =>
+  (amount / 10 ** coinDigits(currency)).toFixed(coinDigits(currency));
+
+/** An amount as the shop's currency writes it. */
 export function money(amount: number | null | undefined, currency: string): string {
   if (amount === null || amount === undefined) return "\u2013";
-  try {
-    const format = new Intl.NumberFormat(undefined, { style: "currency", currency });
-    return format.format(amount / 10 ** (format.resolvedOptions().maximumFractionDigits ?? 2));
-  } catch {
-    return `${(amount / 100).toFixed(2)} ${currency}`;
-  }
+  const format = moneyFormat(currency);
+  return format
+    ? format.format(amount / 10 ** coinDigits(currency))
+    : `${inCoins(amount, currency)} ${currency}`.trim();
 }

@@ -36,6 +36,7 @@ const facts = async (job, kind) =>
 async function open(route) {
   const page = await context.newPage();
   page.on("pageerror", (error) => assert.fail(error));
+  page.on("console", (message) => assert.doesNotMatch(message.text(), /Content Security Policy/));
   await page.goto(`${base}#/${route}`);
   return page;
 }

@@ -3,7 +3,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import { load } from "./load.mjs";
 
-const { readNumber, readColumn, volts, quantity, seconds } = await load("units.ts");
+const { readNumber, readColumn, volts, quantity, seconds, coins, inCoins } = await load("units.ts");
 
 const NUMBERS = [
   ["182", 182],
@@ -82,4 +82,13 @@ test("quantities stand in three figures with their prefix", () => {
 
 test("seconds are rounded up: a capacitor is not emptier than said", () => {
   assert.deepEqual([0.2, 3.1, 99.5, 130].map(seconds), ["under 1 s", "4 s", "100 s", "3 min"]);
+});
+
+test("money goes to the smallest coin and back", () => {
+  assert.equal(coins(65.55, "EUR"), 6555);
+  assert.equal(coins(0.29, "USD"), 29);
+  assert.equal(coins(1200, "JPY"), 1200);
+  assert.equal(inCoins(6500, "EUR"), "65.00");
+  assert.equal(inCoins(1200, "JPY"), "1200");
+  assert.equal(coins(12.5, "nonsense"), 1250);
 });

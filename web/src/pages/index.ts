@@ -2,6 +2,7 @@
 import type { ComponentType } from "preact";
 import { bench } from "./bench";
 import { newJob } from "./new";
+import { shopPage } from "./shop";
 
 export interface Page {
   id: string; // the first word of the address; "" is the front page
@@ -10,4 +11,4 @@ export interface Page {
   view: ComponentType<{ rest: string[] }>; // the further words of the address
 }
 
-export const pages: Page[] = [bench, newJob];
+export const pages: Page[] = [bench, newJob, shopPage];
