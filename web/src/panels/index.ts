@@ -4,6 +4,7 @@ import type { ComponentType } from "preact";
 import type { Stage, View } from "../types";
 import { lookOver } from "./look-over";
 import { makeSafe } from "./make-safe";
+import { measure } from "./measure";
 import { takeIn } from "./take-in";
 
 export interface Panel {
@@ -14,4 +15,4 @@ export interface Panel {
   view: ComponentType<{ view: View }>;
 }
 
-export const panels: Panel[] = [takeIn, makeSafe, lookOver];
+export const panels: Panel[] = [takeIn, makeSafe, lookOver, measure];

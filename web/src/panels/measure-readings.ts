@@ -1,8 +1,8 @@
 // The readings of one phase of a job: recorded, on their way, and half typed; and how one is taken.
-import { record, waiting } from "../api";
+import { record, waiting } from "../facts";
 import { drained } from "../drained";
-import { say, takeBack, useDraft, type Draft } from "../store";
-import type { ChartLine, Phase, Reading, View } from "../types";
+import { takeBack, useDraft, type Draft } from "../store";
+import type { Chart, ChartLine, Phase, Reading, View } from "../types";
 import { volts } from "../units";
 
 export interface Bench {
@@ -40,14 +40,12 @@ function pendingOf(view: View, phase: Phase): Map<string, number> {
   return found;
 }
 
-function noteSwitchedOn(view: View, read: number, mains: number | null): void {
-  if (drained(view).on || Math.abs(read) < LIVE_V) return;
+/** Whether the reading had to be preceded by a switch-on that nobody recorded. */
+function noteSwitchedOn(view: View, read: number, mains: number | null): boolean {
+  if (drained(view).on || Math.abs(read) < LIVE_V) return false;
   const body = mains === null ? { on: true } : { on: true, mains };
-  void record(view.job, "power", body, { words: "switched on" }).then(({ fact }) =>
-    say("Such a reading means that it is on: recorded as switched on.", {
-      undo: { job: view.job, fact },
-    }),
-  );
+  void record(view.job, "power", body, { words: "switched on" });
+  return true;
 }
 
 export function useReadings(view: View, phase: Phase): Readings {
@@ -61,12 +59,10 @@ export function useReadings(view: View, phase: Phase): Readings {
     const old = recorded.get(at);
     draft.set({ [at]: undefined });
     if (!pending.has(at) && old?.volts === read) return;
-    noteSwitchedOn(view, read, mains);
+    const live = noteSwitchedOn(view, read, mains);
     const body = { phase, at, volts: read, meter: bench.value.meter, ...(mains && { mains }) };
-    const words = `${at} ${volts(read)} V`;
-    void record(view.job, "reading", body, { words, replaces: old?.fact ?? null }).then(
-      ({ fact }) => say(`${words} recorded.`, { undo: { job: view.job, fact } }),
-    );
+    const words = `${at} ${volts(read)} V${live ? "; so it is switched on" : ""}`;
+    void record(view.job, "reading", body, { words, replaces: old?.fact ?? null });
   };
   const drop = (at: string) => {
     const old = recorded.get(at);
@@ -88,6 +84,37 @@ export function useReadings(view: View, phase: Phase): Readings {
     take,
     drop,
   };
+}
+
+/* ---- places that the chart does not have ----------------------------------------------------------- */
+
+const unknown = (at: string, read: number | null = null): ChartLine => ({
+  at,
+  what: "tie point",
+  quantity: "DC volts",
+  volts: null,
+  shown: null,
+  low: null,
+  high: null,
+  source_ohms: null,
+  printed: null,
+  printed_shown: null,
+  read,
+  verdict: "",
+  probe: null,
+});
+
+/** The chart's line of a place; the suspects may ask for a place that has none. */
+export const lineAt = (chart: Chart, at: string): ChartLine =>
+  chart.lines.find((line) => line.at === at) ?? unknown(at);
+
+/** The chart with every place that was read, also those that it does not have. */
+export function withRead(chart: Chart, readings: Readings): Chart {
+  const known = new Set(chart.lines.map(({ at }) => at));
+  const read = new Map([...readings.recorded].map(([at, { volts }]) => [at, volts]));
+  for (const [at, volts] of readings.pending) read.set(at, volts);
+  const more = [...read].filter(([at]) => !known.has(at)).map(([at, volts]) => unknown(at, volts));
+  return more.length ? { ...chart, lines: [...chart.lines, ...more] } : chart;
 }
 
 /* ---- places in words ------------------------------------------------------------------------------ */

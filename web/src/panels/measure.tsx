@@ -1,0 +1,132 @@
+// Measure: the voltage chart to type into, or one probe point at a time; the suspects move beside it.
+import "../css/measure.css";
+import { HandsInside } from "../hands";
+import { useKeys } from "../keys";
+import { useDraft, useResource } from "../store";
+import type { Chart, JobAmp, Phase, View } from "../types";
+import { Choice } from "../ui/controls";
+import { From, Panel as Frame } from "../ui/frame";
+import { useSuspects } from "./find-suspects";
+import { GoOn } from "./go-on";
+import { ReadingChart } from "./measure-chart";
+import { PasteDialog, useColumn } from "./measure-paste";
+import { ProbePoint, useWalk } from "./measure-probe";
+import { useBench, useReadings, withRead } from "./measure-readings";
+import { MainsAndMeter, OnOff } from "./measure-setup";
+import { MeasureSide } from "./measure-side";
+import type { Panel } from ".";
+
+type Mode = "chart" | "point";
+
+const useMode = (view: View, phase: Phase) =>
+  useDraft<{ mode: Mode }>(`measure ${view.job} ${phase}`, { mode: "chart" });
+
+export function useChart(view: View, phase: Phase) {
+  const { meter } = useBench().value;
+  return useResource<Chart>(
+    `/api/jobs/${view.job}/chart?phase=${phase}&meter=${encodeURIComponent(meter)}`,
+  );
+}
+
+function Measure({ view }: { view: View }) {
+  return (
+    <Frame title="Measure" tools={<Tools view={view} phase="before" />}>
+      <HandsInside view={view} mode="live" does="take readings">
+        <Bench view={view} phase="before" />
+      </HandsInside>
+      <GoOn view={view} from="measure">
+        When the suspects have settled, or no reading would tell more.
+      </GoOn>
+    </Frame>
+  );
+}
+
+export function Tools({ view, phase }: { view: View; phase: Phase }) {
+  const draft = useMode(view, phase);
+  const { mode } = draft.value;
+  useKeys("Readings", [
+    {
+      key: "p",
+      does: mode === "chart" ? "one point at a time" : "the whole chart",
+      run: () => draft.set({ mode: mode === "chart" ? "point" : "chart" }),
+    },
+  ]);
+  return (
+    <div class="measure-tools">
+      <OnOff view={view} />
+      <MainsAndMeter />
+      <Choice
+        label="How to read"
+        hideLabel
+        value={mode}
+        onChoose={(next) => draft.set({ mode: next })}
+        options={[
+          { value: "chart", words: "Chart" },
+          { value: "point", words: "One point" },
+        ]}
+      />
+    </div>
+  );
+}
+
+/** The readings of one phase: the chart or the point in hand, and the suspects beside it. */
+export function Bench({ view, phase }: { view: View; phase: Phase }) {
+  const chart = useChart(view, phase);
+  const amp = useResource<JobAmp>(
+    `/api/jobs/${view.job}/amp?as=${phase === "before" ? "found" : "repaired"}`,
+  );
+  const asked = useSuspects(view, phase);
+  const readings = useReadings(view, phase);
+  const column = useColumn(view);
+  const walk = useWalk(view, phase);
+  const draft = useMode(view, phase);
+  const { mode } = draft.value;
+  const parts = amp.data?.parts ?? [];
+  const shared = { view, readings, parts };
+  const probeAt = (at: string) => {
+    walk.set({ at });
+    draft.set({ mode: "point" });
+  };
+  return (
+    <div class={`measure ${mode}`}>
+      <div class="measure-main">
+        <From of={chart} lines={12}>
+          {(given) => {
+            const found = withRead(given, readings);
+            return (
+              <>
+                {mode === "chart" ? (
+                  <ReadingChart
+                    {...shared}
+                    chart={found}
+                    onColumn={(text, from) =>
+                      column.set(text ? { text, from, open: true } : { open: true })
+                    }
+                  />
+                ) : (
+                  <ProbePoint {...shared} chart={found} asked={asked} />
+                )}
+                <PasteDialog view={view} lines={found.lines} readings={readings} />
+              </>
+            );
+          }}
+        </From>
+      </div>
+      <MeasureSide
+        view={view}
+        asked={asked}
+        phase={phase}
+        chart={chart.data}
+        onProbe={mode === "chart" ? probeAt : undefined}
+      />
+    </div>
+  );
+}
+
+export const measure: Panel = {
+  id: "measure",
+  stage: "measure",
+  title: "Measure",
+  key: "4",
+  view: Measure,
+};
