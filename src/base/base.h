@@ -209,6 +209,12 @@ bool base_yaml_list(base_yaml *yaml, const base_yaml_item *item, base_yaml_items
 /* By key, case folded; NULL: none. */
 const base_yaml_item *base_yaml_find(const base_yaml_items *map, const char *key);
 
+/* Complains of each key that is not among the `known` (NULL-ended). */
+void base_yaml_check_keys(base_yaml *yaml, const base_yaml_items *map, const char *const *known);
+/* Complains of this one: with the nearest that is known as remedy, or `otherwise`. */
+void base_yaml_unknown(base_yaml *yaml, const base_yaml_items *map, const base_yaml_item *item,
+                       const char *const *known, const char *otherwise);
+
 /* The text of a value without outer blanks; NULL, without a complaint: it is none, or empty. */
 const char *base_yaml_text_of(base_yaml *yaml, const base_yaml_node *value);
 /* The one text of an item; NULL with a complaint. `who` is what it belongs to. */

@@ -152,6 +152,32 @@ bool base_yaml_list(base_yaml *yaml, const base_yaml_item *item, base_yaml_items
     return true;
 }
 
+void base_yaml_unknown(base_yaml *yaml, const base_yaml_items *map, const base_yaml_item *item,
+                       const char *const *known, const char *otherwise) {
+    size_t count = 0;
+    while (known[count])
+        count++;
+    const char *nearest = base_nearest_name(item->key, known, count);
+    const char *shown = base_yaml_show(yaml, item->key);
+    if (nearest)
+        base_yaml_complain(yaml, BASE_UNKNOWN, item->key_at,
+                           "%s has the key `%s`, which is not known|did you mean `%s`?", map->who,
+                           shown, nearest);
+    else
+        base_yaml_complain(yaml, BASE_UNKNOWN, item->key_at,
+                           "%s has the key `%s`, which is not known|%s", map->who, shown,
+                           otherwise);
+}
+
+void base_yaml_check_keys(base_yaml *yaml, const base_yaml_items *map, const char *const *known) {
+    for (size_t i = 0; i < map->items; i++) {
+        size_t k = 0;
+        while (known[k] && strcasecmp(known[k], map->item[i].key) != 0)
+            k++;
+        if (!known[k]) base_yaml_unknown(yaml, map, &map->item[i], known, "remove it");
+    }
+}
+
 /* ---- single values --------------------------------------------------------------------------- */
 
 const char *base_yaml_text(base_yaml *yaml, const base_yaml_item *item, const char *who) {

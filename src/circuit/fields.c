@@ -127,17 +127,8 @@ static void complain_unknown(base_yaml *yaml, const base_yaml_items *map,
         names[i] = own[i].key;
     for (size_t i = 0; i < commons; i++)
         names[owns + i] = common[i].key;
-    const char *nearest = base_nearest_name(item->key, names, owns + commons);
-    if (nearest)
-        base_yaml_complain(yaml, BASE_UNKNOWN, item->key_at,
-                           "%s has the key `%s`, which is not known|did you mean `%s`?", map->who,
-                           base_yaml_show(yaml, item->key), nearest);
-    else
-        base_yaml_complain(
-            yaml, BASE_UNKNOWN, item->key_at,
-            "%s has the key `%s`, which is not known|remove it; words about it go under "
-            "`does`, notes behind a `#`",
-            map->who, base_yaml_show(yaml, item->key));
+    base_yaml_unknown(yaml, map, item, names,
+                      "remove it; words about it go under `does`, notes behind a `#`");
 }
 
 void circuit_fields_read(base_yaml *yaml, const base_yaml_items *map, const field *own,

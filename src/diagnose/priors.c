@@ -1,7 +1,6 @@
 /* The priors file (data/priors/faults.yaml): how often a part of each sort and kind fails in each
  * way, what makes that likelier, and how far good parts depart from their values. */
 #include "diagnose_impl.h"
-#include "yaml_impl.h"
 
 #include <string.h>
 #include <strings.h>
@@ -20,7 +19,7 @@ static const char *const condition_names[CONDITIONS] = {
     [OHMS_ABOVE] = "ohms above", [VOLTS_ABOVE] = "volts above",
 };
 
-static const char *const number_names[NUMBER_COUNT] = {
+static const char *const number_names[NUMBER_COUNT + 1] = {
     [NUMBER_CARBON_DRIFT] = "carbon composition drift",
     [NUMBER_POT_TURN] = "pot turn",
     [NUMBER_WINDING_VOLTS] = "winding volts",
@@ -54,11 +53,12 @@ struct diagnose_priors {
     double number[NUMBER_COUNT];
 };
 
-static const char *const top_keys[] = {"about", "numbers", "weights", "factors"};
-static const char *const number_keys[] = {"value", "ground"};
-static const char *const rule_keys[] = {"part", "kind",  "mode",  "weight",
-                                        "when", "limit", "times", "ground"};
-#define COUNT(array) (sizeof(array) / sizeof *(array))
+static const base_yaml_kind priors_files = {"priors files", "set of priors",
+                                            "`numbers:` and `weights:`"};
+static const char *const top_keys[] = {"about", "numbers", "weights", "factors", NULL};
+static const char *const number_keys[] = {"value", "ground", NULL};
+static const char *const rule_keys[] = {"part",  "kind",  "mode",   "weight", "when",
+                                        "limit", "times", "ground", NULL};
 
 static int find_word(const char *const *names, size_t count, const char *text) {
     for (size_t i = 0; i < count; i++)
@@ -66,70 +66,55 @@ static int find_word(const char *const *names, size_t count, const char *text) {
     return -1;
 }
 
-/* A finite number, not negative; NAN with a complaint otherwise. */
-static double read_number(diagnose_yaml *file, struct fy_node *node, base_place place) {
-    const char *text = diagnose_yaml_text(file, node);
-    double number = NAN;
-    if (!text) {
-        COMPLAIN(file, BASE_SYNTAX, place, "a number is due here|write one number, such as 0.05");
-        return NAN;
-    }
-    if (base_value_read(text, BASE_NUMBER, place, &number, file->errors) != BASE_OK) {
-        file->refused = true;
-        return NAN;
-    }
+/* A finite number, not negative; NAN with a complaint otherwise, NAN alone where there is none. */
+static double read_number(base_yaml *file, const base_yaml_items *map, const char *key) {
+    const base_yaml_item *item = base_yaml_find(map, key);
+    double number;
+    if (!item || !base_yaml_value(file, item, map->who, BASE_NUMBER, &number)) return NAN;
     if (isfinite(number) && number >= 0) return number;
-    COMPLAIN(file, BASE_VALUE, place,
-             "%s cannot be a weight or a spread|write a number that is not negative", text);
+    base_yaml_complain(file, BASE_VALUE, item->at,
+                       "%g cannot be a weight or a spread|write a number that is not negative",
+                       number);
     return NAN;
 }
 
-static void need_ground(diagnose_yaml *file, const char *ground, base_place place) {
-    if (ground && *ground) return;
-    COMPLAIN(file, BASE_SYNTAX, place,
-             "a figure without its ground|add ground: where it comes from");
+static void need_ground(base_yaml *file, const base_yaml_items *map) {
+    const base_yaml_item *ground = base_yaml_find(map, "ground");
+    if (ground)
+        base_yaml_text(file, ground, map->who);
+    else
+        base_yaml_complain(file, BASE_SYNTAX, map->at,
+                           "a figure without its ground|add ground: where it comes from");
 }
 
-static void read_named_number(diagnose_yaml *file, diagnose_priors *priors,
-                              const diagnose_yaml_pair *entry) {
-    int index = find_word(number_names, NUMBER_COUNT, entry->key);
-    if (index < 0) {
-        diagnose_yaml_unknown_key(file, entry, number_names, NUMBER_COUNT);
-        return;
-    }
-    const char *ground = NULL;
-    diagnose_yaml_pair pair = {0};
-    while (diagnose_yaml_next(file, entry->value, &pair)) {
-        if (strcasecmp(pair.key, "value") == 0)
-            priors->number[index] = read_number(file, pair.value, pair.place);
-        else if (strcasecmp(pair.key, "ground") == 0)
-            ground = diagnose_yaml_text(file, pair.value);
-        else
-            diagnose_yaml_unknown_key(file, &pair, number_keys, COUNT(number_keys));
-    }
-    need_ground(file, ground, entry->place);
+static double read_named_number(base_yaml *file, const base_yaml_item *entry) {
+    base_yaml_items map = {.who = entry->key};
+    if (!base_yaml_map(file, entry, &map)) return NAN;
+    base_yaml_check_keys(file, &map, number_keys);
+    need_ground(file, &map);
+    return read_number(file, &map, "value");
 }
 
-static void read_numbers(diagnose_yaml *file, diagnose_priors *priors, struct fy_node *numbers) {
-    diagnose_yaml_pair pair = {0};
-    while (diagnose_yaml_next(file, numbers, &pair)) {
-        if (fy_node_is_mapping(pair.value))
-            read_named_number(file, priors, &pair);
-        else
-            COMPLAIN(file, BASE_SYNTAX, pair.place,
-                     "%.60s has no value|write {value: 0.05, ground: why}", pair.key);
+static void read_numbers(base_yaml *file, diagnose_priors *priors, const base_yaml_item *item) {
+    base_yaml_items numbers = {.who = "numbers"};
+    if (!base_yaml_map(file, item, &numbers)) return;
+    base_yaml_check_keys(file, &numbers, number_names);
+    for (int i = 0; i < NUMBER_COUNT; i++) {
+        const base_yaml_item *entry = base_yaml_find(&numbers, number_names[i]);
+        if (entry) priors->number[i] = read_named_number(file, entry);
     }
 }
 
-/* Looks a word up and complains of one that is not known. */
-static int read_word(diagnose_yaml *file, const diagnose_yaml_pair *pair, const char *const *names,
-                     size_t count) {
-    const char *text = diagnose_yaml_text(file, pair->value);
+/* Looks a key's word up; -1 where it is not given, or with a complaint when it is not known. */
+static int read_word(base_yaml *file, const base_yaml_items *map, const char *key,
+                     const char *const *names, size_t count) {
+    const base_yaml_item *item = base_yaml_find(map, key);
+    const char *text = item ? base_yaml_text(file, item, map->who) : NULL;
     int index = text ? find_word(names, count, text) : -1;
-    if (index >= 0) return index;
-    const char *near = text ? base_nearest_name(text, names, count) : NULL;
-    COMPLAIN(file, BASE_UNKNOWN, pair->place, "%.60s is no %s that is known|did you mean %s?",
-             text ? text : "this", pair->key, near ? near : names[0]);
+    if (index >= 0 || !text) return index;
+    const char *near = base_nearest_name(text, names, count);
+    base_yaml_complain(file, BASE_UNKNOWN, item->at, "%s is no %s that is known|did you mean %s?",
+                       base_yaml_show(file, text), key, near ? near : names[0]);
     return -1;
 }
 
@@ -146,115 +131,71 @@ static void fill_words(word_lists *words) {
         words->kind[i] = circuit_material_name((circuit_material)i);
 }
 
-static void read_rule_key(diagnose_yaml *file, const word_lists *words,
-                          const diagnose_yaml_pair *pair, rule *rule) {
-    switch (find_word(rule_keys, COUNT(rule_keys), pair->key)) {
-    case 0:
-        rule->sort = read_word(file, pair, words->sort, SORT_COUNT);
-        break;
-    case 1:
-        rule->kind = read_word(file, pair, words->kind, CIRCUIT_MATERIALS);
-        break;
-    case 2:
-        rule->mode = read_word(file, pair, words->mode, DIAGNOSE_MODES);
-        break;
-    case 3:
-    case 6:
-        rule->number = read_number(file, pair->value, pair->place);
-        break;
-    case 4:
-        rule->when = (condition)read_word(file, pair, condition_names, CONDITIONS);
-        break;
-    case 5: {
-        const char *text = diagnose_yaml_text(file, pair->value);
-        base_quantity quantity = rule->when == OHMS_ABOVE ? BASE_OHMS : BASE_VOLTS;
-        if (!text ||
-            base_value_read(text, quantity, pair->place, &rule->limit, file->errors) != BASE_OK)
-            file->refused = true;
-        break;
-    }
-    case 7:
-        break;
-    default:
-        diagnose_yaml_unknown_key(file, pair, rule_keys, COUNT(rule_keys));
-    }
+static void read_limit(base_yaml *file, const base_yaml_items *map, rule *rule) {
+    const base_yaml_item *item = base_yaml_find(map, "limit");
+    base_quantity quantity = rule->when == OHMS_ABOVE ? BASE_OHMS : BASE_VOLTS;
+    if (item) base_yaml_value(file, item, map->who, quantity, &rule->limit);
 }
 
-static void check_rule(diagnose_yaml *file, const rule *rule, base_place place) {
+static void check_rule(base_yaml *file, const rule *rule, base_place place) {
     if (rule->sort < 0 || isnan(rule->number))
-        COMPLAIN(file, BASE_SYNTAX, place,
-                 "a rule needs part and %s|write {part: resistor, mode: open, ...}",
-                 rule->factor ? "times" : "weight");
+        base_yaml_complain(file, BASE_SYNTAX, place,
+                           "a rule needs part and %s|write {part: resistor, mode: open, ...}",
+                           rule->factor ? "times" : "weight");
     else if (!rule->factor && rule->mode < 0)
-        COMPLAIN(file, BASE_SYNTAX, place,
-                 "a weight needs a mode|add mode: open, or which one is meant");
+        base_yaml_complain(file, BASE_SYNTAX, place,
+                           "a weight needs a mode|add mode: open, or which one is meant");
     else if (rule->mode >= 0 && !diagnose_can((diagnose_sort)rule->sort, (diagnose_mode)rule->mode))
-        COMPLAIN(file, BASE_VALUE, place, "a %s cannot be %s in this catalogue|take the rule out",
-                 diagnose_sort_name((diagnose_sort)rule->sort),
-                 diagnose_mode_key((diagnose_mode)rule->mode));
+        base_yaml_complain(file, BASE_VALUE, place,
+                           "a %s cannot be %s in this catalogue|take the rule out",
+                           diagnose_sort_name((diagnose_sort)rule->sort),
+                           diagnose_mode_key((diagnose_mode)rule->mode));
 }
 
-static void read_rule(diagnose_yaml *file, const word_lists *words, struct fy_node *node,
+static void read_rule(base_yaml *file, const word_lists *words, const base_yaml_item *item,
                       rule *rule) {
-    base_place place = diagnose_yaml_place(file, node);
-    bool factor = rule->factor;
-    *rule = (struct rule){.sort = -1, .kind = -1, .mode = -1, .number = NAN, .factor = factor};
-    if (!fy_node_is_mapping(node)) {
-        COMPLAIN(file, BASE_SYNTAX, place,
-                 "a rule is due here|write {part: resistor, mode: open, weight: 1, "
-                 "ground: why}");
-        return;
-    }
-    const char *ground = NULL;
-    diagnose_yaml_pair pair = {0};
-    while (diagnose_yaml_next(file, node, &pair)) {
-        read_rule_key(file, words, &pair, rule);
-        if (strcasecmp(pair.key, "ground") == 0) ground = diagnose_yaml_text(file, pair.value);
-    }
-    need_ground(file, ground, place);
-    check_rule(file, rule, place);
+    base_yaml_items map = {.who = "a rule"};
+    if (!base_yaml_map(file, item, &map)) return;
+    base_yaml_check_keys(file, &map, rule_keys);
+    rule->sort = read_word(file, &map, "part", words->sort, SORT_COUNT);
+    rule->kind = read_word(file, &map, "kind", words->kind, CIRCUIT_MATERIALS);
+    rule->mode = read_word(file, &map, "mode", words->mode, DIAGNOSE_MODES);
+    int when = read_word(file, &map, "when", condition_names, CONDITIONS);
+    rule->when = when < 0 ? ALWAYS : (condition)when;
+    rule->number = read_number(file, &map, rule->factor ? "times" : "weight");
+    read_limit(file, &map, rule);
+    need_ground(file, &map);
+    check_rule(file, rule, map.at);
 }
 
-static void read_rules(diagnose_yaml *file, diagnose_priors *priors, struct fy_node *list,
+static void read_rules(base_yaml *file, diagnose_priors *priors, const base_yaml_item *item,
                        bool factor) {
-    int count = fy_node_is_sequence(list) ? fy_node_sequence_item_count(list) : 0;
-    size_t total = priors->rules + (size_t)(count > 0 ? count : 0);
-    rule *rules = base_arena_take(priors->arena, total, sizeof *rules);
-    if (!rules) {
-        diagnose_yaml_no_memory(file);
-        return;
-    }
+    base_yaml_items list = {.who = "the file"};
+    if (!base_yaml_list(file, item, &list)) return;
+    size_t total = priors->rules + list.items;
+    rule *rules = base_yaml_take(file, total + 1, sizeof *rules);
+    if (!rules) return;
     if (priors->rules) memcpy(rules, priors->rule, priors->rules * sizeof *rules);
     priors->rule = rules;
     word_lists words;
     fill_words(&words);
-    void *iterator = NULL;
-    struct fy_node *node;
-    while (count > 0 && (node = fy_node_sequence_iterate(list, &iterator))) {
-        rules[priors->rules].factor = factor;
-        read_rule(file, &words, node, &rules[priors->rules++]);
+    for (size_t i = 0; i < list.items; i++) {
+        rule *rule = &rules[priors->rules++];
+        *rule = (struct rule){.sort = -1, .kind = -1, .mode = -1, .number = NAN, .factor = factor};
+        read_rule(file, &words, &list.item[i], rule);
     }
 }
 
-static void read_top(diagnose_yaml *file, diagnose_priors *priors) {
-    diagnose_yaml_pair pair = {0};
-    while (diagnose_yaml_next(file, file->root, &pair)) {
-        switch (find_word(top_keys, COUNT(top_keys), pair.key)) {
-        case 0:
-            break;
-        case 1:
-            if (fy_node_is_mapping(pair.value)) read_numbers(file, priors, pair.value);
-            break;
-        case 2:
-            read_rules(file, priors, pair.value, false);
-            break;
-        case 3:
-            read_rules(file, priors, pair.value, true);
-            break;
-        default:
-            diagnose_yaml_unknown_key(file, &pair, top_keys, COUNT(top_keys));
-        }
-    }
+static void read_top(base_yaml *file, diagnose_priors *priors, const base_yaml_item *root) {
+    base_yaml_items top = {.who = root->key};
+    if (!base_yaml_map(file, root, &top)) return;
+    const base_yaml_item *numbers = base_yaml_find(&top, "numbers"),
+                         *weights = base_yaml_find(&top, "weights"),
+                         *factors = base_yaml_find(&top, "factors");
+    base_yaml_check_keys(file, &top, top_keys);
+    if (numbers) read_numbers(file, priors, numbers);
+    if (weights) read_rules(file, priors, weights, false);
+    if (factors) read_rules(file, priors, factors, true);
 }
 
 static bool has_weight(const diagnose_priors *priors, int sort, int mode) {
@@ -267,49 +208,45 @@ static bool has_weight(const diagnose_priors *priors, int sort, int mode) {
 }
 
 /* Every number and every mode of every sort must have its figure: none is guessed. */
-static void check_complete(diagnose_yaml *file, const diagnose_priors *priors) {
-    base_place place = {.file = file->name};
+static void check_complete(base_yaml *file, const diagnose_priors *priors) {
+    base_place place = {.file = file->file};
     for (int i = 0; i < NUMBER_COUNT; i++)
         if (isnan(priors->number[i]))
-            COMPLAIN(file, BASE_VALUE, place,
-                     "no number for %s|add it under numbers, with its ground", number_names[i]);
+            base_yaml_complain(file, BASE_VALUE, place,
+                               "no number for %s|add it under numbers, with its ground",
+                               number_names[i]);
     for (int sort = 0; sort < SORT_COUNT; sort++)
         for (int mode = 0; mode < DIAGNOSE_MODES; mode++)
             if (diagnose_can((diagnose_sort)sort, (diagnose_mode)mode) &&
                 !has_weight(priors, sort, mode))
-                COMPLAIN(file, BASE_VALUE, place,
-                         "no weight for a %s that is %s|add one without kind under weights",
-                         diagnose_sort_name((diagnose_sort)sort),
-                         diagnose_mode_key((diagnose_mode)mode));
+                base_yaml_complain(
+                    file, BASE_VALUE, place,
+                    "no weight for a %s that is %s|add one without kind under weights",
+                    diagnose_sort_name((diagnose_sort)sort),
+                    diagnose_mode_key((diagnose_mode)mode));
 }
 
-static void read_all(diagnose_yaml *file, diagnose_priors *priors, const char *text,
-                     size_t length) {
-    if (!diagnose_yaml_open(file, text, length)) return;
-    if (!fy_node_is_mapping(file->root)) {
-        COMPLAIN(file, BASE_SYNTAX, diagnose_yaml_place(file, file->root),
-                 "a priors file is a mapping|begin with numbers: and weights:");
-    } else {
-        read_top(file, priors);
-        if (!file->refused) check_complete(file, priors);
-    }
-    diagnose_yaml_close(file);
+static void read_all(base_yaml *file, diagnose_priors *priors, const char *text, size_t length) {
+    base_yaml_item root;
+    for (int i = 0; i < NUMBER_COUNT; i++)
+        priors->number[i] = NAN;
+    if (base_yaml_open(file, text, length, &root)) read_top(file, priors, &root);
+    if (file->worst == BASE_OK) check_complete(file, priors);
+    base_yaml_close(file);
 }
 
 diagnose_priors *diagnose_priors_read(const char *file, const char *text, size_t length,
                                       base_errors *errors) {
     base_arena *arena = base_arena_new();
     diagnose_priors *priors = arena ? base_arena_take(arena, 1, sizeof *priors) : NULL;
-    diagnose_yaml yaml = {.name = file, .errors = errors, .arena = arena};
-    if (!priors) {
-        diagnose_yaml_no_memory(&yaml);
-    } else {
+    base_yaml yaml = {.kind = &priors_files, .file = file, .arena = arena, .errors = errors};
+    if (priors) {
         priors->arena = arena;
-        for (int i = 0; i < NUMBER_COUNT; i++)
-            priors->number[i] = NAN;
         read_all(&yaml, priors, text, length);
+    } else {
+        base_yaml_no_memory(&yaml);
     }
-    if (!yaml.refused) return priors;
+    if (yaml.worst == BASE_OK) return priors;
     base_arena_free(arena);
     return NULL;
 }

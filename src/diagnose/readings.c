@@ -1,6 +1,5 @@
 /* The readings file (docs/readings-file.md) and readings written on a command line. */
 #include "diagnose_impl.h"
-#include "yaml_impl.h"
 
 #include <ctype.h>
 #include <stdlib.h>
@@ -11,22 +10,17 @@
 #define MOST_VOLTS 3000.0 /* no place in these amps shows more */
 
 typedef struct reader {
-    diagnose_yaml yaml;
+    base_yaml yaml;
     const solve_system *system;
     diagnose_readings *readings;
     size_t room;
     diagnose_meter meter; /* for readings that name none */
 } reader;
 
-static const char *const top_keys[] = {"amp", "mains", "meter", "readings", "note"};
-static const char *const reading_keys[] = {"volts", "meter", "range"};
-#define COUNT(array) (sizeof(array) / sizeof *(array))
-
-static int find_key(const char *const *keys, size_t count, const char *key) {
-    for (size_t i = 0; i < count; i++)
-        if (strcasecmp(keys[i], key) == 0) return (int)i;
-    return -1;
-}
+static const base_yaml_kind readings_files = {"readings files", "amp",
+                                              "the places and volts: `readings: {V1.1: 182}`"};
+static const char *const top_keys[] = {"amp", "mains", "meter", "readings", "note", NULL};
+static const char *const reading_keys[] = {"volts", "meter", "range", NULL};
 
 /* ---- a value ------------------------------------------------------------------------------------
  */
@@ -83,10 +77,11 @@ static void warn_of_twice(reader *reader, const diagnose_reading *reading) {
         double apart = fabs(other->volts - reading->volts);
         if (!same_probe(&other->probe, &reading->probe)) continue;
         if (apart <= 0.1 + 0.02 * fabs(reading->volts)) continue;
-        COMPLAIN(&reader->yaml, BASE_SUSPICIOUS, reading->place,
-                 "%.60s is given twice, as %.4g and as %.4g volts|both are used; take out the one "
-                 "that was wrong",
-                 reading->at, other->volts, reading->volts);
+        base_yaml_complain(
+            &reader->yaml, BASE_SUSPICIOUS, reading->place,
+            "%.60s is given twice, as %.4g and as %.4g volts|both are used; take out the one "
+            "that was wrong",
+            reading->at, other->volts, reading->volts);
         return;
     }
 }
@@ -109,7 +104,7 @@ static base_code keep(reader *reader, diagnose_reading reading) {
                                "more than %d readings|keep one for each place", MOST_READINGS);
     reading.at = base_arena_text(reader->readings->arena, reading.at);
     if (!reading.at || !grow(reader)) {
-        diagnose_yaml_no_memory(&reader->yaml);
+        base_yaml_no_memory(&reader->yaml);
         return BASE_MEMORY;
     }
     reading.probe.meter_ohms =
@@ -119,153 +114,117 @@ static base_code keep(reader *reader, diagnose_reading reading) {
     return BASE_OK;
 }
 
-/* ---- one place of the file
- * --------------------------------------------------------------------------- */
+/* ---- one place of the file --- */
 
-/* {volts: 1.5, meter: 20k per volt, range: 10} */
-static void read_details(reader *reader, struct fy_node *node, diagnose_reading *reading,
-                         const char **volts) {
-    diagnose_yaml_pair pair = {0};
-    const char *range = NULL;
-    base_place range_place = {0};
-    while (diagnose_yaml_next(&reader->yaml, node, &pair)) {
-        const char *text = diagnose_yaml_text(&reader->yaml, pair.value);
-        int key = find_key(reading_keys, COUNT(reading_keys), pair.key);
-        if (key < 0) {
-            diagnose_yaml_unknown_key(&reader->yaml, &pair, reading_keys, COUNT(reading_keys));
-        } else if (!text) {
-            COMPLAIN(&reader->yaml, BASE_SYNTAX, pair.place,
-                     "%.60s needs one value|write %.60s: 10", pair.key, pair.key);
-        } else if (key == 0) {
-            *volts = text;
-        } else if (key == 1) {
-            if (diagnose_meter_read(text, pair.place, &reading->meter, reader->yaml.errors) !=
-                BASE_OK)
-                reader->yaml.refused = true;
-        } else {
-            range = text;
-            range_place = pair.place;
-        }
-    }
-    if (range && base_value_read(range, BASE_VOLTS, range_place, &reading->meter.range,
-                                 reader->yaml.errors) != BASE_OK)
-        reader->yaml.refused = true;
+static void read_meter(reader *reader, const base_yaml_item *item, const char *who,
+                       diagnose_meter *meter) {
+    const char *text = base_yaml_text(&reader->yaml, item, who);
+    if (text)
+        base_yaml_note(&reader->yaml,
+                       diagnose_meter_read(text, item->key_at, meter, reader->yaml.errors));
 }
 
-static void read_one(reader *reader, const char *at, struct fy_node *node, base_place place) {
-    diagnose_reading reading = {.at = at, .meter = reader->meter, .place = place};
-    const char *volts = NULL;
-    if (node && fy_node_is_mapping(node)) {
-        read_details(reader, node, &reading, &volts);
-    } else {
-        volts = diagnose_yaml_text(&reader->yaml, node);
-    }
+/* {volts: 1.5, meter: 20k per volt, range: 10} */
+static void read_details(reader *reader, const base_yaml_item *item, diagnose_reading *reading,
+                         const char **volts) {
+    base_yaml_items map = {.who = base_yaml_show(&reader->yaml, item->key)};
+    if (!base_yaml_map(&reader->yaml, item, &map)) return;
+    const base_yaml_item *value = base_yaml_find(&map, "volts"),
+                         *meter = base_yaml_find(&map, "meter"),
+                         *range = base_yaml_find(&map, "range");
+    base_yaml_check_keys(&reader->yaml, &map, reading_keys);
+    if (value) *volts = base_yaml_text_of(&reader->yaml, value->value);
+    if (meter) read_meter(reader, meter, map.who, &reading->meter);
+    if (range) base_yaml_value(&reader->yaml, range, map.who, BASE_VOLTS, &reading->meter.range);
+}
+
+static void read_one(reader *reader, const base_yaml_item *item) {
+    diagnose_reading reading = {.at = item->key, .meter = reader->meter, .place = item->key_at};
     base_errors *errors = reader->yaml.errors;
-    base_code where = diagnose_probe_read(reader->system, at, place, &reading.probe, errors);
-    base_code what = read_volts(reader, at, volts, place, &reading);
+    const char *volts = NULL;
+    if (item->value->type == BASE_YAML_MAP)
+        read_details(reader, item, &reading, &volts);
+    else
+        volts = base_yaml_text_of(&reader->yaml, item->value);
+    base_code where =
+        diagnose_probe_read(reader->system, item->key, item->key_at, &reading.probe, errors);
+    base_code what = read_volts(reader, item->key, volts, item->key_at, &reading);
     if (where == BASE_OK && what == BASE_OK) what = keep(reader, reading);
-    if (where != BASE_OK || what != BASE_OK) reader->yaml.refused = true;
+    base_yaml_note(&reader->yaml, where);
+    base_yaml_note(&reader->yaml, what);
 }
 
 /* A place may have a list: the same reading taken again. */
-static void read_place(reader *reader, const diagnose_yaml_pair *pair) {
-    if (!pair->value || !fy_node_is_sequence(pair->value)) {
-        read_one(reader, pair->key, pair->value, pair->place);
+static void read_place(reader *reader, const base_yaml_item *item) {
+    base_yaml_items again = {.who = "readings"};
+    if (item->value->type != BASE_YAML_LIST) {
+        read_one(reader, item);
         return;
     }
-    void *iterator = NULL;
-    struct fy_node *item;
-    while ((item = fy_node_sequence_iterate(pair->value, &iterator)))
-        read_one(reader, pair->key, item, pair->place);
+    if (!base_yaml_list(&reader->yaml, item, &again)) return;
+    for (size_t i = 0; i < again.items; i++)
+        read_one(reader, &again.item[i]);
 }
 
-/* ---- the file
- * ------------------------------------------------------------------------------------------ */
+/* ---- the file --- */
 
-static void check_amp(reader *reader, const diagnose_yaml_pair *pair) {
-    const char *said = diagnose_yaml_text(&reader->yaml, pair->value);
+static void check_amp(reader *reader, const base_yaml_item *item) {
+    const char *said = base_yaml_text_of(&reader->yaml, item->value);
     const char *name = circuit_about_of(solve_circuit(reader->system))->name;
     if (!said || !name || strcasecmp(said, name) == 0) return;
-    COMPLAIN(&reader->yaml, BASE_SUSPICIOUS, pair->place,
-             "these readings are said to be of %.60s, but the amp file is of %.60s|make sure that "
-             "they belong together",
-             said, name);
+    base_yaml_complain(&reader->yaml, BASE_SUSPICIOUS, item->key_at,
+                       "these readings are said to be of %.60s, but the amp file is of %.60s|make "
+                       "sure that they belong together",
+                       said, name);
 }
 
-static void read_mains(reader *reader, const diagnose_yaml_pair *pair) {
-    const char *text = diagnose_yaml_text(&reader->yaml, pair->value);
-    double volts = NAN;
-    if (!text ||
-        base_value_read(text, BASE_VOLTS, pair->place, &volts, reader->yaml.errors) != BASE_OK) {
-        reader->yaml.refused = true;
-    } else if (!(volts >= 20 && volts <= 300)) {
-        COMPLAIN(&reader->yaml, BASE_VALUE, pair->place,
-                 "mains of %.60s volts|write what the meter showed at the wall, such as 121", text);
-    } else {
+static void read_mains(reader *reader, const base_yaml_item *item) {
+    double volts;
+    if (!base_yaml_value(&reader->yaml, item, "the file", BASE_VOLTS, &volts)) return;
+    if (volts >= 20 && volts <= 300)
         reader->readings->mains = volts;
-    }
+    else
+        base_yaml_complain(&reader->yaml, BASE_VALUE, item->key_at,
+                           "mains of %.60s volts|write what the meter showed at the wall, such as "
+                           "121",
+                           item->value->text);
 }
 
-static void read_meter(reader *reader, const diagnose_yaml_pair *pair) {
-    const char *text = diagnose_yaml_text(&reader->yaml, pair->value);
-    if (!text ||
-        diagnose_meter_read(text, pair->place, &reader->meter, reader->yaml.errors) != BASE_OK)
-        reader->yaml.refused = true;
+static void read_readings(reader *reader, const base_yaml_item *item) {
+    base_yaml_items places = {.who = "readings", .repeats = true};
+    if (item->value->type != BASE_YAML_MAP) {
+        base_yaml_complain(&reader->yaml, BASE_SYNTAX, item->key_at,
+                           "readings is a list of places and volts|write readings: {V1.1: 182}");
+        return;
+    }
+    if (!base_yaml_map(&reader->yaml, item, &places)) return;
+    for (size_t i = 0; i < places.items; i++)
+        read_place(reader, &places.item[i]);
 }
 
 /* The meter must be known before the readings that use it, wherever it stands in the file. */
-static void read_heads(reader *reader) {
-    diagnose_yaml_pair pair = {0};
-    while (diagnose_yaml_next(&reader->yaml, reader->yaml.root, &pair)) {
-        switch (find_key(top_keys, COUNT(top_keys), pair.key)) {
-        case 0:
-            check_amp(reader, &pair);
-            break;
-        case 1:
-            read_mains(reader, &pair);
-            break;
-        case 2:
-            read_meter(reader, &pair);
-            break;
-        case 3:
-        case 4:
-            break;
-        default:
-            diagnose_yaml_unknown_key(&reader->yaml, &pair, top_keys, COUNT(top_keys));
-        }
-    }
-}
-
-static void read_readings(reader *reader) {
-    diagnose_yaml_pair pair = {0};
-    bool found = false;
-    while (diagnose_yaml_next(&reader->yaml, reader->yaml.root, &pair)) {
-        if (find_key(top_keys, COUNT(top_keys), pair.key) != 3) continue;
-        found = true;
-        if (!pair.value || !fy_node_is_mapping(pair.value)) {
-            COMPLAIN(&reader->yaml, BASE_SYNTAX, pair.place,
-                     "readings is a list of places and volts|write readings: {V1.1: 182}");
-            continue;
-        }
-        diagnose_yaml_pair place = {0};
-        while (diagnose_yaml_next(&reader->yaml, pair.value, &place))
-            read_place(reader, &place);
-    }
-    if (!found)
-        COMPLAIN(&reader->yaml, BASE_SYNTAX, diagnose_yaml_place(&reader->yaml, reader->yaml.root),
-                 "the file has no readings|write readings: {V1.1: 182}");
+static void read_top(reader *reader, const base_yaml_item *root) {
+    base_yaml_items file = {.who = root->key};
+    if (!base_yaml_map(&reader->yaml, root, &file)) return;
+    const base_yaml_item *amp = base_yaml_find(&file, "amp"),
+                         *mains = base_yaml_find(&file, "mains"),
+                         *meter = base_yaml_find(&file, "meter"),
+                         *readings = base_yaml_find(&file, "readings");
+    base_yaml_check_keys(&reader->yaml, &file, top_keys);
+    if (amp) check_amp(reader, amp);
+    if (mains) read_mains(reader, mains);
+    if (meter) read_meter(reader, meter, root->key, &reader->meter);
+    if (readings)
+        read_readings(reader, readings);
+    else
+        base_yaml_complain(&reader->yaml, BASE_SYNTAX, root->at,
+                           "the file has no readings|write readings: {V1.1: 182}");
 }
 
 static void read_file(reader *reader, const char *text, size_t length) {
-    if (!diagnose_yaml_open(&reader->yaml, text, length)) return;
-    if (!fy_node_is_mapping(reader->yaml.root)) {
-        COMPLAIN(&reader->yaml, BASE_SYNTAX, diagnose_yaml_place(&reader->yaml, reader->yaml.root),
-                 "a readings file is a mapping|begin with readings: {V1.1: 182}");
-    } else {
-        read_heads(reader);
-        read_readings(reader);
-    }
-    diagnose_yaml_close(&reader->yaml);
+    base_yaml_item root;
+    if (base_yaml_open(&reader->yaml, text, length, &root)) read_top(reader, &root);
+    base_yaml_close(&reader->yaml);
 }
 
 diagnose_readings *diagnose_readings_new(void) {
@@ -288,14 +247,15 @@ diagnose_readings *diagnose_readings_read(const solve_system *system, const char
                                           const char *text, size_t length, base_errors *errors) {
     reader reader = {.system = system, .readings = diagnose_readings_new()};
     base_arena *arena = base_arena_new();
-    reader.yaml = (diagnose_yaml){.name = file, .errors = errors, .arena = arena};
+    reader.yaml =
+        (base_yaml){.kind = &readings_files, .file = file, .errors = errors, .arena = arena};
     reader.meter = diagnose_defaults().meter;
     if (!reader.readings || !arena)
-        diagnose_yaml_no_memory(&reader.yaml);
+        base_yaml_no_memory(&reader.yaml);
     else
         read_file(&reader, text, length);
     base_arena_free(arena);
-    if (!reader.yaml.refused) return reader.readings;
+    if (reader.yaml.worst == BASE_OK) return reader.readings;
     diagnose_readings_free(reader.readings);
     return NULL;
 }
@@ -309,10 +269,10 @@ base_code diagnose_readings_add(diagnose_readings *readings, const solve_system 
         return base_errors_add(errors, BASE_SYNTAX, here,
                                "%.60s is no reading|write place=volts: V2.3=1.2", written);
     reader reader = {.system = system, .readings = readings, .room = readings->count};
-    reader.yaml = (diagnose_yaml){.errors = errors, .arena = readings->arena};
+    reader.yaml = (base_yaml){.errors = errors, .arena = readings->arena};
     char *at = base_arena_take(readings->arena, (size_t)(equals - written) + 1, 1);
     if (!at) {
-        diagnose_yaml_no_memory(&reader.yaml);
+        base_yaml_no_memory(&reader.yaml);
         return BASE_MEMORY;
     }
     memcpy(at, written, (size_t)(equals - written));
