@@ -6,6 +6,7 @@ import { createServer } from "node:http";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { library } from "./amps.mjs";
+import { more, PDF } from "./more.mjs";
 import { seed, Shop } from "./shop.mjs";
 
 const [, , outdir, program, port = "8473"] = process.argv;
@@ -22,34 +23,6 @@ const streams = new Set();
 const tell = (what, data) =>
   streams.forEach((stream) => stream.write(`event: ${what}\ndata: ${JSON.stringify(data)}\n\n`));
 
-const readings = (view, phase) => view.readings[phase].map(({ at, volts }) => `${at}=${volts}`);
-
-async function chart(job, phase) {
-  const view = shop.view(job);
-  const answer = await run("chart", shop.ampOf(job).name);
-  for (const line of answer.lines) {
-    const read = view.readings[phase].find(({ at }) => at === line.at)?.volts ?? null;
-    line.read = read;
-    line.verdict =
-      read === null ? "" : read < line.low ? "low" : read > line.high ? "high" : "inside";
-    const [, tube, pin] = /^(V\d+)\.(\d+)$/.exec(line.at) ?? [];
-    const pins =
-      tube &&
-      ["octal", 8, "noval", 9][
-        (amps.get(shop.ampOf(job).name).tubes[tube].type.startsWith("12A") ? 2 : 0) + 1
-      ];
-    line.probe = tube
-      ? { tube, base: pins === 9 ? "noval" : "octal", pins, pin: Number(pin), electrode: line.what }
-      : null;
-  }
-  return answer;
-}
-
-async function suspects(job, phase) {
-  const answer = await run("suspects", shop.ampOf(job).name, ...readings(shop.view(job), phase));
-  return { ...answer, shop: { alike: 31, used: true } };
-}
-
 const pairing = {
   lan: true,
   code: "4821 0937",
@@ -60,6 +33,7 @@ const pairing = {
 };
 
 const routes = [
+  ...more({ run, amps, shop, tell }),
   ["GET", /^\/api\/ping$/, () => ({ gridleak: "0.1.0" })],
   ["GET", /^\/api\/pairing$/, () => pairing],
   ["POST", /^\/api\/pairing$/, () => pairing],
@@ -85,12 +59,6 @@ const routes = [
   ],
   ["POST", /^\/api\/jobs\/(\d+)\/undo$/, ([job], body) => answerUndo(job, body.fact)],
   ["GET", /^\/api\/jobs\/(\d+)\/safety$/, ([job]) => shop.safety(job)],
-  ["GET", /^\/api\/jobs\/(\d+)\/chart$/, ([job], _, q) => chart(job, q.get("phase") ?? "before")],
-  [
-    "GET",
-    /^\/api\/jobs\/(\d+)\/suspects$/,
-    ([job], _, q) => suspects(job, q.get("phase") ?? "before"),
-  ],
   ["GET", /^\/api\/jobs\/(\d+)\/amp$/, ([job]) => shop.ampOf(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/differences$/, ([job]) => shop.differences(job)],
   ["GET", /^\/api\/jobs\/(\d+)\/dates$/, ([job]) => shop.dates(job)],
@@ -99,24 +67,6 @@ const routes = [
     /^\/api\/history$/,
     () => ({ alike: 31, causes: [{ part: "C6", what: "leaky", count: 19 }] }),
   ],
-  [
-    "GET",
-    /^\/api\/amps$/,
-    () =>
-      [...amps.values()].map(({ name, title, family, story }) => ({
-        name,
-        amp: title,
-        family,
-        story,
-        own: false,
-      })),
-  ],
-  [
-    "GET",
-    /^\/api\/amps\/([\w-]+)$/,
-    async ([name]) => ({ ...amps.get(name), own: false, chart: await run("chart", name) }),
-  ],
-  ["POST", /^\/api\/check$/, () => ({ errors: [], warnings: [] })],
 ];
 
 function answerUndo(job, fact) {
@@ -179,6 +129,8 @@ async function serve(request, response) {
   if (!pathname.startsWith("/api/")) return file(pathname, response);
   const body = await bytes(request);
   if (pathname.startsWith("/api/photos/")) return photo(pathname, null, response);
+  if (pathname.endsWith(".pdf"))
+    return response.writeHead(200, { "Content-Type": "application/pdf" }).end(PDF);
   if (pathname.endsWith("/photos")) return photo(pathname, body, response);
   for (const [method, pattern, answer] of routes) {
     const found = method === request.method && pattern.exec(pathname);
