@@ -133,14 +133,15 @@ static int older_first(const struct dirent **a, const struct dirent **b) {
     return order ? order : (m > n) - (m < n);
 }
 
-/* Takes away all but the newest `keep`. What is not named as a backup is never touched. */
-static void prune(const char *folder, int keep) {
+/* Takes away all but the newest `keep`, and never the one just made, whatever the clock says. What
+ * is not named as a backup is not touched. */
+static void prune(const char *folder, int keep, const char *made) {
     struct dirent **found;
     int count = scandir(folder, &found, is_backup, older_first);
     for (int i = 0; i < count; i++) {
         char *path;
         if (i < count - keep && asprintf(&path, "%s/%s", folder, found[i]->d_name) >= 0) {
-            unlink(path);
+            if (strcmp(path, made) != 0) unlink(path);
             free(path);
         }
         free(found[i]);
@@ -162,7 +163,7 @@ base_code job_backup(job_store *store, const char *folder, int keep, int64_t now
     job_lock(store);
     base_code code = copy_checked(store->db, path, errors);
     job_unlock(store);
-    if (code == BASE_OK) prune(folder, keep);
+    if (code == BASE_OK) prune(folder, keep, path);
     if (code == BASE_OK && made)
         *made = path;
     else
@@ -219,15 +220,30 @@ static base_code drop_log(const char *path, const char *tail, base_errors *error
     return code;
 }
 
-static base_code swap(const char *path, const char *fresh, const char *aside, base_errors *errors) {
+static base_code keep_old(const char *path, const char *aside, base_errors *errors) {
     base_code code = keep_aside(path, aside, "-wal", errors);
     if (code == BASE_OK) code = keep_aside(path, aside, "", errors);
-    if (code == BASE_OK) code = job_folder_sync(path, errors);
-    if (code == BASE_OK) code = drop_log(path, "-wal", errors);
+    return code == BASE_OK ? job_folder_sync(path, errors) : code;
+}
+
+static base_code swap(const char *path, const char *fresh, base_errors *errors) {
+    base_code code = drop_log(path, "-wal", errors);
     if (code == BASE_OK) code = drop_log(path, "-shm", errors);
     if (code == BASE_OK && rename(fresh, path) != 0)
         code = job_file_complain(path, "the backup was not put in its place", errors);
     return code == BASE_OK ? job_folder_sync(path, errors) : code;
+}
+
+/* The old store is kept under a second name before anything touches it: SQLite throws a log away
+ * that it cannot read. */
+static base_code put_in_place(const char *path, const char *fresh, const char *aside,
+                              base_errors *errors) {
+    base_code code = keep_old(path, aside, errors);
+    if (code == BASE_OK) code = close_old(path, errors);
+    if (code == BASE_OK) return swap(path, fresh, errors);
+    drop_log(aside, "", NULL);
+    drop_log(aside, "-wal", NULL);
+    return code;
 }
 
 static base_code restore(const char *path, sqlite3 *backup, int64_t now, base_errors *errors) {
@@ -240,8 +256,7 @@ static base_code restore(const char *path, sqlite3 *backup, int64_t now, base_er
         unlink(fresh);
         code = copy_checked(backup, fresh, errors);
     }
-    if (code == BASE_OK) code = close_old(path, errors);
-    if (code == BASE_OK) code = swap(path, fresh, aside, errors);
+    if (code == BASE_OK) code = put_in_place(path, fresh, aside, errors);
     if (code != BASE_OK && fresh) unlink(fresh);
     free(fresh);
     free(aside);

@@ -20,7 +20,7 @@ void job_image_free(photo_image *image);
 /* Takes rows of any length of image one by one and averages them into a smaller one: the memory is
  * that of the result. `out` has at most `side` pixels on its longer side, and is never larger. */
 typedef struct photo_scaler {
-    int in_width, in_height, row;
+    int in_width, in_height, row, done; /* rows taken, rows finished */
     photo_image out;
     float *line; /* one input row, scaled across; then the output row that is being summed */
     float *sum;

@@ -42,9 +42,9 @@ static void across(photo_scaler *scaler, const unsigned char *rgb) {
     }
 }
 
-static void finish_row(photo_scaler *scaler, int row) {
+static void finish_row(photo_scaler *scaler) {
     size_t count = (size_t)scaler->out.width * 3;
-    unsigned char *out = scaler->out.rgb + (size_t)row * count;
+    unsigned char *out = scaler->out.rgb + (size_t)scaler->done++ * count;
     for (size_t i = 0; i < count; i++) {
         float value = scaler->sum[i] + 0.5f;
         out[i] = value > 255 ? 255 : (unsigned char)value;
@@ -52,18 +52,24 @@ static void finish_row(photo_scaler *scaler, int row) {
     }
 }
 
+static void add_row(photo_scaler *scaler, double part) {
+    for (int i = 0; i < scaler->out.width * 3; i++)
+        scaler->sum[i] += (float)part * scaler->line[i];
+}
+
+/* A row of the input may end one row of the output and begin the next. */
 void job_scaler_row(photo_scaler *scaler, const unsigned char *rgb) {
     double step = (double)scaler->in_height / scaler->out.height;
-    int y = scaler->row++, last = scaler->out.height - 1;
+    int y = scaler->row++;
     if (y >= scaler->in_height) return;
+    bool last = y == scaler->in_height - 1;
     across(scaler, rgb);
-    for (int to = (int)(y / step); to <= last && to * step < y + 1; to++) {
-        double from = to * step > y ? to * step : y, end = (to + 1) * step;
-        double covered = (end < y + 1 ? end : y + 1) - from;
-        if (covered <= 0) continue;
-        for (int i = 0; i < scaler->out.width * 3; i++)
-            scaler->sum[i] += (float)(covered / step) * scaler->line[i];
-        if (end <= y + 1 + 1e-9 || y == scaler->in_height - 1) finish_row(scaler, to);
+    while (scaler->done < scaler->out.height) {
+        double from = scaler->done * step, end = (scaler->done + 1) * step;
+        double covered = (end < y + 1 ? end : y + 1) - (from > y ? from : y);
+        if (covered > 0) add_row(scaler, covered / step);
+        if (end > y + 1 + 1e-9 && !last) break;
+        finish_row(scaler);
     }
 }
 
