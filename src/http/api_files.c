@@ -65,40 +65,44 @@ static void let_go(report_given *given) {
     json_decref((json_t *)given->shop);
 }
 
-static void answer_pdf(http_call *call, void *bytes, size_t length, const char *name) {
+typedef void *make_pdf(const report_given *given, size_t *length, base_errors *errors);
+
+static void answer_pdf(http_call *call, make_pdf *make, const char *name) {
+    report_given given;
+    size_t length = 0;
+    void *bytes = gather(call, &given) ? make(&given, &length, call->errors) : NULL;
     if (bytes) http_answer_bytes(call->answer, "application/pdf", bytes, length);
-    call->answer->name = name;
+    if (bytes) call->answer->name = name;
+    let_go(&given);
 }
 
 void http_api_report(http_call *call) {
-    report_given given;
-    size_t length = 0;
-    if (gather(call, &given))
-        answer_pdf(call, report_job(&given, &length, call->errors), length, "report.pdf");
-    let_go(&given);
+    answer_pdf(call, report_job, "report.pdf");
 }
 
 void http_api_invoice(http_call *call) {
-    report_given given;
-    size_t length = 0;
-    if (gather(call, &given))
-        answer_pdf(call, report_invoice(&given, &length, call->errors), length, "invoice.pdf");
-    let_go(&given);
+    answer_pdf(call, report_invoice, "invoice.pdf");
+}
+
+static void *sheet(const service_chart *chart, const report_given *given, size_t *length,
+                   base_errors *errors) {
+    if (chart) return report_chart(chart, given, length, errors);
+    base_errors_add(errors, BASE_UNSOLVED, (base_place){0},
+                    "this amp has no chart|look at its file under /api/jobs/N/amp");
+    return NULL;
+}
+
+static void *sheet_before(const report_given *given, size_t *length, base_errors *errors) {
+    return sheet(given->before, given, length, errors);
+}
+
+static void *sheet_after(const report_given *given, size_t *length, base_errors *errors) {
+    return sheet(given->after, given, length, errors);
 }
 
 void http_api_chart_sheet(http_call *call) {
-    report_given given;
-    size_t length = 0;
     const char *phase = http_param_word(call, "phase", "before", "before|after");
-    if (!phase) return;
-    bool good = gather(call, &given);
-    const service_chart *chart = strcmp(phase, "before") ? given.after : given.before;
-    if (good && chart)
-        answer_pdf(call, report_chart(chart, &given, &length, call->errors), length, "chart.pdf");
-    else if (good)
-        base_errors_add(call->errors, BASE_UNSOLVED, (base_place){0},
-                        "this amp has no chart|look at its file under /api/jobs/N/amp");
-    let_go(&given);
+    if (phase) answer_pdf(call, strcmp(phase, "before") ? sheet_after : sheet_before, "chart.pdf");
 }
 
 /* ---- CSV --------------------------------------------------------------------------------------
