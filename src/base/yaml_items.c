@@ -89,7 +89,7 @@ const base_yaml_item *base_yaml_find(const base_yaml_items *map, const char *key
 
 static void add_pair(base_yaml *yaml, const base_yaml_node *key, base_yaml_items *map) {
     const base_yaml_node *value = key->next;
-    base_place at = place_of(key, map->at);
+    base_place at = key->at.line ? key->at : map->at;
     if (is_alias(yaml, key, map->at) || is_alias(yaml, value, at)) return;
     const char *text = base_yaml_text_of(yaml, key);
     const base_yaml_item *first = text && !map->repeats ? base_yaml_find(map, text) : NULL;

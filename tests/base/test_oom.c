@@ -50,6 +50,33 @@ static void refuse_value(bool failing) {
     base_errors_free(errors);
 }
 
+/* A file is read whole, or the reader and the list of complaints say that memory was out. */
+static void read_yaml(bool failing) {
+    static const base_yaml_kind kind = {"test files", "test", "`a:` and a number"};
+    static const char text[] = "a: 1\nb: [one, two ]\nc: ' x '\n";
+    base_yaml yaml = {.kind = &kind, .file = "t", .errors = base_errors_new()};
+    base_yaml_item root;
+    base_yaml_items map = {.who = "the file"}, list = {.who = "b"};
+    yaml.arena = base_arena_new();
+    if (yaml.arena) {
+        bool read = base_yaml_open(&yaml, text, strlen(text), &root) &&
+                    base_yaml_map(&yaml, &root, &map) && map.items == 3 &&
+                    base_yaml_list(&yaml, &map.item[1], &list) && list.items == 2 &&
+                    base_yaml_text(&yaml, &map.item[2], "the file");
+        assert_true(read ? yaml.worst == BASE_OK : yaml.no_memory && yaml.worst == BASE_MEMORY);
+        assert_true(failing || read);
+        if (!read && yaml.errors) assert_int_equal(base_errors_worst(yaml.errors), BASE_MEMORY);
+    }
+    base_yaml_close(&yaml);
+    base_errors_free(yaml.errors);
+    base_arena_free(yaml.arena);
+}
+
+static void test_yaml(void **state) {
+    (void)state;
+    assert_true(oom_each(read_yaml) > 4);
+}
+
 static void test_complaints(void **state) {
     (void)state;
     assert_int_equal(oom_each(complain), 3);
@@ -72,10 +99,9 @@ static void test_values(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_complaints),
-        cmocka_unit_test(test_arena),
-        cmocka_unit_test(test_text),
-        cmocka_unit_test(test_values),
+        cmocka_unit_test(test_complaints), cmocka_unit_test(test_arena),
+        cmocka_unit_test(test_text),       cmocka_unit_test(test_values),
+        cmocka_unit_test(test_yaml),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
