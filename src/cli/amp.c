@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
+#include <sys/stat.h>
 
 bool cli_amp_on_mains(const circuit *amp) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {
@@ -13,9 +13,12 @@ bool cli_amp_on_mains(const circuit *amp) {
     return false;
 }
 
-/* A word with a slash or an ending is a path; so is one that no library amp has and a file has. */
+/* A word with a slash or an ending is a path; so is one that a file has and no library amp has in
+ * full: what stands here under that very name is meant rather than an amp that begins with it. */
 static bool is_path(const char *name) {
-    return strchr(name, '/') || strchr(name, '.');
+    struct stat found;
+    if (strchr(name, '/') || strchr(name, '.')) return true;
+    return !cli_library_has(name) && stat(name, &found) == 0 && !S_ISDIR(found.st_mode);
 }
 
 static const char *text_of(cli *cli, const char *name, cli_amp *amp, const char **file,

@@ -7,5 +7,6 @@
 
 /* An amp of the library by name or unique beginning; NULL with a complaint. */
 const cli_file *cli_library_amp(cli *cli, const char *name);
+bool cli_library_has(const char *name); /* an amp of that very name */
 
 #endif

@@ -54,6 +54,18 @@ static bool begins(const char *name, const char *with) {
     return true;
 }
 
+bool cli_library_has(const char *name) {
+    size_t count;
+    const cli_file *files = cli_files(&count);
+    for (size_t i = 0; i < count; i++) {
+        char known[128];
+        if (!below(&files[i], "amps/")) continue;
+        stem(&files[i], known, sizeof known);
+        if (strlen(known) == strlen(name) && begins(known, name)) return true;
+    }
+    return false;
+}
+
 static size_t matches(const char *name, const cli_file **found, base_text *list) {
     size_t count, hits = 0;
     const cli_file *files = cli_files(&count);
