@@ -206,6 +206,8 @@ export class Shop {
         return {
           part,
           node,
+          other: "ground",
+          negative: false,
           farads: c,
           rating_v: rating,
           volts,
@@ -218,6 +220,8 @@ export class Shop {
     );
     return {
       through_ohms: 470,
+      hold_s: 5,
+      joules: capacitors.reduce((sum, one) => sum + one.joules, 0),
       capacitors,
       warning: this.ampOf(job).transformerless
         ? "This amp has no power transformer. The mains is in the circuit, and the chassis may be live even when the amp is off."

@@ -23,7 +23,7 @@ import { STAGES, type Shop, type View } from "./types";
 import { Button, Choice } from "./ui/controls";
 import { Dialog, From, Problem } from "./ui/frame";
 import { Mark } from "./ui/marks";
-import { clock } from "./units";
+import { clock, sentence } from "./units";
 
 const shows = signal<"" | "keys" | "waiting" | "notes">("");
 
@@ -124,7 +124,7 @@ function AmpNote({ amp }: { amp: View["amp"] }) {
   if (!amp.transformerless) return <>{amp.family}</>;
   return (
     <span class="hazard-word">
-      <Mark shape="hazard" /> on the mains: chassis may be live
+      <Mark shape="hazard" /> chassis may be live
     </span>
   );
 }
@@ -285,7 +285,11 @@ function LastNotice() {
       <Mark shape={last.faults ? "hazard" : "dot"} />
       <span>
         {clock(last.at)} {last.words}{" "}
-        {last.faults?.map((fault) => `${fault.cause} ${fault.remedy ?? ""}`).join(" ")}
+        {last.faults
+          ?.map((fault) =>
+            [fault.cause, fault.remedy ?? ""].filter(Boolean).map(sentence).join(" "),
+          )
+          .join(" ")}
       </span>
       {back && (
         <Button kind="quiet" onClick={() => void takeBack(back.job, back.fact)}>

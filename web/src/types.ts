@@ -227,9 +227,13 @@ export interface Safety {
   warning: string | null;
   steps: string[];
   through_ohms: number;
+  joules: number | null; // in all of them
+  hold_s: number; // how long to hold the resistor on each
   capacitors: {
     part: string;
     node: string;
+    other: string; // the other end: "ground", or a node
+    negative: boolean; // its chassis end is the positive one
     farads: number;
     rating_v: number | null;
     volts: number | null;
@@ -406,46 +410,56 @@ export interface Suspects {
   shop?: { alike: number; used: boolean };
 }
 
-export interface Substitute {
-  text: string;
-  value: number | null;
-  volts: number | null;
-  watts: number | null;
-  kind: string;
-  note: string;
+export interface Substitutes {
+  part: string;
+  across: number | null; // V at idle
+  burns: number | null; // W at idle
+  choices: {
+    text: string;
+    value: number | null;
+    volts: number | null;
+    watts: number | null;
+    kind: string | null;
+    note: string | null;
+  }[];
+  keep: string | null; // when to leave the old one in
 }
 
-export interface CompareLine {
+export interface ComparePlace {
   at: string;
-  what: string;
+  what: string | null;
   expected_before: number | null;
   before: number | null;
   expected_after: number | null;
   after: number | null;
+  verdict: "" | "low" | "high" | "inside"; // of the reading after
   words: string;
 }
 
 export interface CompareTube {
   tube: string;
+  type: string;
   unit: string | null;
-  watts_before: number | null;
+  watts_before: number | null; // by the readings
   watts_after: number | null;
+  watts_expected: number | null; // of a good amp
   rating_w: number | null;
   system: string | null;
   percent_after: number | null;
 }
 
 export interface Compare {
-  lines: CompareLine[];
+  places: ComparePlace[];
   tubes: CompareTube[];
 }
 
-export interface LibraryAmp extends AmpRow {
-  text: string;
-  transformerless: boolean;
-  parts: Part[];
-  chart: Chart | null;
-  tubes: { tube: string; type: string; unit: string | null }[];
+export interface TubeUnit {
+  tube: string;
+  type: string;
+  unit: number;
+  name: string | null;
+  kind: string;
+  does: string | null;
 }
 
 export interface Checked {
@@ -453,13 +467,32 @@ export interface Checked {
   warnings: Fault[];
 }
 
+export interface LibraryAmp extends AmpRow, Checked {
+  text: string;
+  transformerless: boolean;
+  parts: Part[];
+  tubes: TubeUnit[];
+  chart: Chart | null;
+}
+
+interface PlateLine {
+  plate_v: number[];
+  plate_ma: number[];
+}
+
 export interface Curves {
+  tube: string;
   type: string;
   unit: string | null;
   plate_v: number[];
   curves: { grid_v: number; plate_ma: number[] }[];
-  load: { plate_v: number[]; plate_ma: number[] } | null;
-  point: { plate_v: number; plate_ma: number; grid_v: number } | null;
+  load: PlateLine | null;
+  load_ohms: number | null;
+  point: { plate_v: number | null; plate_ma: number | null; grid_v: number | null };
+  limit: PlateLine | null;
   limit_w: number | null;
   system: string | null;
+  screen_v: number | null;
+  most: { plate_v: number; plate_ma: number };
+  trusted: boolean;
 }

@@ -113,6 +113,14 @@ export function when(at: number): string {
     : `${date(at)} ${clock(at)}`;
 }
 
+/* ---- sentences ------------------------------------------------------------------------------- */
+
+/** What the program says of a fault, as a sentence: it begins small and has no full stop. */
+export function sentence(text: string): string {
+  const whole = text.trim();
+  return whole.charAt(0).toUpperCase() + whole.slice(1) + (/[.!?]$/.test(whole) ? "" : ".");
+}
+
 /* ---- money: in the shop's smallest coin ------------------------------------------------------ */
 
 function moneyFormat(currency: string): Intl.NumberFormat | null {

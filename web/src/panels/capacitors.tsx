@@ -11,7 +11,6 @@ import { GoOn } from "./go-on";
 import { Hold } from "./hold";
 
 const LIMIT_V = 60; // ES1 limit of IEC 62368-1, DC
-const HOLD_S = 5; // the least time to hold the resistor: common practice, no source
 
 /** Read since the last power-up? Older readings say nothing about now. */
 const current = (one: DrainedCapacitor, view: View): boolean =>
@@ -37,11 +36,12 @@ export function Station({ view, plan }: Props) {
       <Which view={view} one={one} onPick={(part) => chosen.set({ part })} />
       <Stored facts={facts} ohms={plan.through_ohms} />
       <div class="station-work">
-        <Hold key={one.part} seconds={Math.max(HOLD_S, Math.ceil(facts?.seconds_to_1 ?? 0))} />
+        <Hold key={one.part} seconds={Math.ceil(plan.hold_s)} />
         <DrainField
           key={`field ${one.part}`}
           view={view}
           one={one}
+          from={whereTo(view, one, facts?.other)}
           ohms={plan.through_ohms}
           onDone={() => chosen.set({ part: "" })}
         />
@@ -141,14 +141,22 @@ function Stored({
   );
 }
 
+/** The black lead goes to the chassis, where the chassis is the common negative. */
+function whereTo(view: View, one: DrainedCapacitor, other = "ground"): string {
+  if (other !== "ground") return `across ${one.part}, from ${one.node} to ${other}`;
+  const negative = view.amp.transformerless ? "the common negative" : "the chassis";
+  return `from ${one.part} to ${negative}`;
+}
+
 interface DrainProps {
   view: View;
   one: DrainedCapacitor;
+  from: string; // where the two leads go, in words
   ohms: number;
   onDone: () => void;
 }
 
-function DrainField({ view, one, ohms, onDone }: DrainProps) {
+function DrainField({ view, one, from, ohms, onDone }: DrainProps) {
   const draft = useDraft(`drain ${view.job} ${one.part}`, { text: "" });
   const field = useRef<HTMLInputElement>(null);
   const [still, setStill] = useState<number | null>(null);
@@ -166,7 +174,7 @@ function DrainField({ view, one, ohms, onDone }: DrainProps) {
     <div class="drain-field">
       <NumberField
         big
-        label={`Read from ${one.part} to the chassis`}
+        label={`Read ${from}`}
         unit="V"
         text={draft.value.text}
         inputRef={field}
@@ -208,8 +216,12 @@ export function OtherPlace({ view }: { view: View }) {
   };
   return (
     <section class="station" aria-label="A filter capacitor by its place">
-      <p class="station-head">The drawing names no filter capacitor</p>
-      <p>That does not mean that there is none. Look for them, drain each and read it.</p>
+      <p class="station-head">
+        {view.amp.drawn
+          ? "The drawing names no filter capacitor"
+          : "No drawing names the filter capacitors"}
+      </p>
+      <p>Look for them in the amp, drain each through a resistor, and read it.</p>
       <div class="pair">
         <Field
           label="Capacitor or node"
@@ -218,7 +230,7 @@ export function OtherPlace({ view }: { view: View }) {
           onInput={(words) => draft.set({ at: words })}
         />
         <NumberField
-          label="Read to the chassis"
+          label="Read"
           unit="V"
           text={text}
           onInput={(words) => draft.set({ text: words })}
@@ -278,7 +290,11 @@ export function Capacitors({ view, plan }: Props) {
         { title: "Capacitor", cell: pick },
         { title: "At", cell: ({ node }) => node },
         { title: "Value", cell: ({ value }) => value },
-        { title: "Charged", kind: "number", cell: (one) => `${volts(one.expected_volts)} V` },
+        {
+          title: "Charged",
+          kind: "number",
+          cell: (one) => `${volts(facts(one)?.volts ?? one.expected_volts)} V`,
+        },
         { title: "Stores", kind: "number", cell: (one) => quantity(facts(one)?.joules, "J") },
         { title: "Last read", kind: "wide", cell: (one) => <LastRead one={one} view={view} /> },
       ]}

@@ -180,10 +180,10 @@ function PartLine({ part, look, here, onPick }: LineProps) {
         onClick={onPick}
       >
         <span class="part-name">{part.name}</span>
-        <span class="part-does">{part.what ?? part.kind}</span>
+        <span class="part-does">{part.what}</span>
         <span class={`part-seen${look && poor(look) ? " hazard-word" : ""}`}>
           {look && <Mark shape={poor(look) ? "hazard" : "tick"} />}
-          <span>{words || part.value}</span>
+          <span>{words || part.value || part.material || part.kind}</span>
         </span>
       </button>
     </li>

@@ -4,6 +4,7 @@ import { useEffect, useId, useRef } from "preact/hooks";
 import type { Resource } from "../store";
 import type { Fault } from "../types";
 import { Button } from "./controls";
+import { sentence } from "../units";
 import { Mark } from "./marks";
 
 interface PanelProps {
@@ -113,8 +114,8 @@ export function Problem({ faults }: { faults: Fault[] | null | undefined }) {
         {faults.map((fault, at) => (
           <li key={at}>
             {fault.line ? <span class="place">line {fault.line}: </span> : null}
-            {fault.cause}
-            {fault.remedy ? <span class="remedy"> {fault.remedy}</span> : null}
+            {sentence(fault.cause)}
+            {fault.remedy ? <span class="remedy"> {sentence(fault.remedy)}</span> : null}
           </li>
         ))}
       </ul>
