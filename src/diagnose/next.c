@@ -125,11 +125,13 @@ static bool predict_case(planner *planner, int slot, bool exact) {
 /* ---- setting up
  * -------------------------------------------------------------------------------------- */
 
+/* Something not modelled has no say: it expects anything anywhere, so that any quiet node would
+ * seem to tell it from the rest. */
 static void choose_cases(planner *planner) {
     const diagnose_run_state *run = planner->run;
     double sum = 0;
     for (int i = 0; i < run->count; i++) {
-        if (run->cases[i].weight < LEAST_WEIGHT) continue;
+        if (run->cases[i].point < 0 || run->cases[i].weight < LEAST_WEIGHT) continue;
         planner->index[planner->count] = i;
         planner->weight[planner->count] = run->cases[i].weight;
         planner->group[planner->count] = planner->group_of_fault[run->cases[i].fault];
