@@ -65,51 +65,61 @@ export function more({ run, amps, shop, tell }) {
       kind: "",
       note,
     });
-    if (part?.kind === "capacitor")
-      return [
-        one(`${part.value} 630 V film, axial`, "Nearest value, half as much again in volts."),
-        one(`${part.value} 400 V film, radial`, "If its leads reach."),
-      ];
-    if (part?.kind === "resistor")
-      return [one(`${part.value} 1 W metal film`), one(`${part.value} 2 W metal oxide`)];
-    return part?.kind === "tube" ? [one(`${part.value}, tested`)] : [];
+    const choices = {
+      capacitor: [
+        one(`${part?.value} 630 V film, axial`, "Nearest value, half as much again in volts."),
+        one(`${part?.value} 400 V film, radial`, "If its leads reach."),
+      ],
+      resistor: [one(`${part?.value} 1 W metal film`), one(`${part?.value} 2 W metal oxide`)],
+      tube: [one(`${part?.value}, tested`)],
+    };
+    const keep = part?.kind === "resistor" ? "Within 10 % and quiet: it may stay." : "";
+    return { part: name, across: 212, burns: null, choices: choices[part?.kind] ?? [], keep };
   }
+
+  const compareWords = (verdict, before) =>
+    verdict === ""
+      ? "not read after the repair"
+      : verdict === "inside"
+        ? before === null
+          ? "good after the repair"
+          : "was off, now good"
+        : `still ${verdict}`;
 
   async function compare([job]) {
     const { readings } = shop.view(job);
-    const { name } = shop.ampOf(job);
-    const healthy = await run("chart", name);
+    const healthy = await run("chart", shop.ampOf(job).name);
     const read = (phase, at) => readings[phase].findLast((one) => one.at === at)?.volts ?? null;
-    const lines = healthy.lines
+    const places = healthy.lines
       .map(({ at, what, shown, low, high }) => {
-        const after = read("after", at);
-        const words =
-          after === null
-            ? "not read after"
-            : after < low || after > high
-              ? "still outside"
-              : "as it should be";
+        const [before, after] = [read("before", at), read("after", at)];
+        const side =
+          after < low - METER_STEP ? "low" : after > high + METER_STEP ? "high" : "inside";
+        const verdict = after === null ? "" : side;
         return {
           at,
           what,
           expected_before: shown,
-          before: read("before", at),
+          before,
           expected_after: shown,
           after,
-          words,
+          verdict,
+          words: compareWords(verdict, before),
         };
       })
       .filter(({ before, after }) => before !== null || after !== null);
-    const tubes = healthy.tubes.map(({ tube, unit, plate_w, ratings }) => ({
+    const tubes = healthy.tubes.map(({ tube, type, unit, plate_w, ratings }) => ({
       tube,
+      type,
       unit,
-      watts_before: plate_w * 1.31,
-      watts_after: plate_w,
+      watts_before: plate_w > 5 ? plate_w * 1.31 : null,
+      watts_after: plate_w > 5 ? plate_w : null,
+      watts_expected: plate_w,
       rating_w: ratings[0]?.plate_w ?? null,
       system: ratings[0]?.system ?? null,
-      percent_after: ratings[0]?.plate_percent ?? null,
+      percent_after: plate_w > 5 ? (ratings[0]?.plate_percent ?? null) : null,
     }));
-    return { lines, tubes };
+    return { places, tubes };
   }
 
   async function curves(_, __, q) {
@@ -137,15 +147,23 @@ export function more({ run, amps, shop, tell }) {
     };
     const top = point.plate_v + (pentode ? 60 : 120);
     const rise = point.plate_ma / (top - point.plate_v);
+    const limit_w = one.ratings[0]?.plate_w ?? null;
+    const limit_v = plate_v.filter((v) => v > 0);
     return {
+      tube: one.tube,
       type: one.type,
       unit: one.unit,
       plate_v,
       curves: made,
       load: { plate_v: [0, top], plate_ma: [rise * top, 0] },
+      load_ohms: 1000 / rise,
       point,
-      limit_w: one.ratings[0]?.plate_w ?? null,
+      limit: { plate_v: limit_v, plate_ma: limit_v.map((v) => (1000 * limit_w) / v) },
+      limit_w,
       system: one.ratings[0]?.system ?? null,
+      screen_v: pentode ? one.screen_v - one.cathode_v : null,
+      most: { plate_v: most, plate_ma: point.plate_ma * 3 },
+      trusted: one.trusted,
     };
   }
 
@@ -160,7 +178,13 @@ export function more({ run, amps, shop, tell }) {
     const found = amps.get(name);
     if (!found) throw Object.assign(new Error(`There is no amp “${name}”.`), { status: 404 });
     const chart = await run("chart", found.library ?? name);
-    return { ...found, amp: found.title, own: !!found.own, chart, tubes: chart.tubes ?? [] };
+    const count = new Map();
+    const tubes = (chart.tubes ?? []).map(({ tube, type, unit: name }) => {
+      const unit = count.get(tube) ?? 0;
+      count.set(tube, unit + 1);
+      return { tube, type, unit, name, kind: "triode", does: found.tubes[tube].does ?? null };
+    });
+    return { ...found, amp: found.title, own: !!found.own, chart, tubes, errors: [], warnings: [] };
   }
 
   function save([name], { text }) {
@@ -176,7 +200,7 @@ export function more({ run, amps, shop, tell }) {
       library: like.library ?? like.name,
     });
     tell("amp", { name });
-    return amp([name]);
+    return { name, warnings: [] };
   }
 
   seedMore(shop);
@@ -219,14 +243,12 @@ function seedMore(shop) {
   );
   const add = (kind, body, ago) => shop.add(job, { kind, body }, now - ago * HOUR);
   const reads = {
-    "V4.3": 15.2,
-    "V4.2": 2.9,
-    "V5.3": 10.4,
-    "V4.7": 296,
-    B2: 289,
-    B3: 251,
+    "V4.2": 5.1,
+    "V4.3": 12.4,
+    "V5.2": 0.02,
+    "V4.7": 299,
+    B2: 301,
     "V3.1": 204,
-    "V3.6": 203,
   };
   add("cord", { wires: 2, chassis_capacitor: true }, 80);
   add("look", { part: "C9", state: "original", condition: ["bulged"] }, 80);

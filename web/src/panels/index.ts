@@ -2,6 +2,7 @@
 // know of it.
 import type { ComponentType } from "preact";
 import type { Stage, View } from "../types";
+import { find } from "./find";
 import { lookOver } from "./look-over";
 import { makeSafe } from "./make-safe";
 import { measure } from "./measure";
@@ -15,4 +16,4 @@ export interface Panel {
   view: ComponentType<{ view: View }>;
 }
 
-export const panels: Panel[] = [takeIn, makeSafe, lookOver, measure];
+export const panels: Panel[] = [takeIn, makeSafe, lookOver, measure, find];
