@@ -12,6 +12,7 @@ import {
   go,
   notice,
   route,
+  searchWanted,
   setTheme,
   takeBack,
   theme,
@@ -37,10 +38,15 @@ export function Shell() {
   );
 }
 
+function search(): void {
+  searchWanted.value = true;
+  go("");
+}
+
 function everywhere(): Key[] {
   return [
     { key: "?", does: "show the keys", run: () => (shows.value = "keys") },
-    { key: "/", does: "search the jobs", run: () => go("") },
+    { key: "/", does: "search the jobs", run: search },
     ...pages.map(({ id, key, title }) => ({ key, does: title.toLowerCase(), run: () => go(id) })),
     { key: "d", does: "light or dark", run: () => setTheme(dark() ? "light" : "dark") },
   ];

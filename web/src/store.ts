@@ -17,6 +17,9 @@ export const go = (...to: (string | number)[]): void => {
   location.hash = `/${to.map((part) => encodeURIComponent(part)).join("/")}`;
 };
 
+/** Set where the search is asked for from elsewhere; the front page takes the focus there. */
+export const searchWanted = signal(false);
+
 /* ---- what the program answered: kept by path, shown while a newer answer is on its way ----------- */
 
 export interface Resource<T> {

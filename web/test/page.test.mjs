@@ -160,6 +160,17 @@ test("parts are looked over by keyboard alone, and recorded on going on", async 
   await page.close();
 });
 
+test("the search takes the focus from anywhere", async () => {
+  const page = await open("jobs/101/make-safe");
+  await page.getByText("The record").waitFor();
+  await page.keyboard.press("/");
+  await page.locator("input[type=search]:focus").waitFor();
+  await page.keyboard.type("tremolo");
+  await page.getByText("Tomas Lindqvist").waitFor();
+  await page.getByText("Wanda Brook").waitFor({ state: "detached" });
+  await page.close();
+});
+
 test("nothing moves while answers arrive", async () => {
   for (const route of ["", "jobs/101/make-safe", "jobs/101/look-over", "new"]) {
     const page = await context.newPage();

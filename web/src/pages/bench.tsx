@@ -1,7 +1,6 @@
 // The front page: the jobs on the bench, the search over all, what this shop has seen before.
-import { useEffect, useRef, useState } from "preact/hooks";
-import { useKeys } from "../keys";
-import { go, useResource } from "../store";
+import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
+import { go, searchWanted, useResource } from "../store";
 import { STAGES, type AmpRow, type History, type JobRow } from "../types";
 import { Field, Link } from "../ui/controls";
 import { From, Panel } from "../ui/frame";
@@ -28,7 +27,11 @@ function Bench() {
     ? `/api/jobs?q=${encodeURIComponent(settled)}&most=${MOST}`
     : `/api/jobs?open=1&most=${MOST}`;
   const jobs = useResource<JobRow[]>(ask);
-  useKeys("Bench", [{ key: "/", does: "search the jobs", run: () => field.current?.focus() }]);
+  useLayoutEffect(() => {
+    if (!searchWanted.value) return;
+    searchWanted.value = false;
+    field.current?.focus();
+  }, [searchWanted.value]);
   return (
     <Panel
       title={settled ? "Found" : "On the bench"}

@@ -1,10 +1,11 @@
 // An edit of the amp: the part in hand is not as drawn (found), or was changed by the repair.
 import { useState } from "preact/hooks";
 import { ApiError, request } from "../api";
-import { applyView, say, useDraft } from "../store";
+import { applyView, say, useDraft, type Draft } from "../store";
 import type { Edit, Fault, Part, Recorded, View } from "../types";
 import { Button, Choice, Field } from "../ui/controls";
 import { Problem } from "../ui/frame";
+import { sentence } from "../units";
 
 const KEYS: Record<string, string[]> = {
   resistor: ["value", "watts", "kind", "tolerance", "at"],
@@ -24,81 +25,142 @@ interface Typed {
   reason: string;
 }
 
-/** Sends an edit. Answers null when it stands, or why the amp would no longer read. What is odd in the
- * amp since is told by the status line. An answer lost on the way is looked for in the job first, so
- * that asking again makes no second edit. */
-export async function sendEdit(view: View, body: Partial<Edit>): Promise<Fault[] | null> {
+export interface Sent {
+  refused: Fault[] | null; // why the amp would no longer read
+  odd: Fault[]; // what is odd in the amp as it stands now
+}
+
+const same = (a: string | null | undefined, b: string | null | undefined): boolean =>
+  (a ?? "") === (b ?? "");
+
+const isIn = (view: View, body: Partial<Edit>): boolean =>
+  view.edits.some(
+    (edit) =>
+      edit.phase === body.phase &&
+      edit.part === body.part &&
+      edit.does === body.does &&
+      same(edit.key, body.key) &&
+      same(edit.to, body.to),
+  );
+
+/** Sends an edit. An answer lost on the way is looked for in the job first, so that asking again
+ * makes no second edit. */
+export async function sendEdit(view: View, body: Partial<Edit>): Promise<Sent> {
   try {
     const now = await request<View>(`/api/jobs/${view.job}`);
-    const stands = now.edits.some(
-      (edit) =>
-        edit.phase === body.phase &&
-        edit.part === body.part &&
-        edit.does === body.does &&
-        (edit.key ?? "") === (body.key ?? "") &&
-        (edit.to ?? "") === (body.to ?? ""),
-    );
-    if (stands) return (applyView(now), null);
-    const answer = await request<Recorded>(`/api/jobs/${view.job}/edit`, { method: "POST", body });
+    if (isIn(now, body)) {
+      applyView(now);
+      return { refused: null, odd: [] };
+    }
+    const ask = { method: "POST", body } as const;
+    const answer = await request<Recorded>(`/api/jobs/${view.job}/edit`, ask);
     applyView(answer.view);
-    say(`Recorded: ${body.part} is not as drawn.`, {
-      undo: { job: view.job, fact: answer.fact },
-      faults: answer.errors,
-    });
-    return null;
+    const words = [body.part, body.does === "change" ? body.to : body.does].join(", ");
+    say(`Recorded: ${words}.`, { undo: { job: view.job, fact: answer.fact } });
+    return { refused: null, odd: answer.errors ?? [] };
   } catch (error) {
-    return (error as ApiError).faults;
+    // The line is one of the amp's file, which is not in sight here.
+    const refused = (error as ApiError).faults.map((fault) => ({ ...fault, line: null }));
+    return { refused, odd: [] };
   }
 }
 
-export function EditForm({
-  view,
-  part,
-  phase = "found",
-}: {
+/** What the program finds odd in the amp since an edit: it may be meant so. */
+export function Odd({ faults }: { faults: Fault[] }) {
+  if (!faults.length) return null;
+  return (
+    <div class="odd">
+      <p>It stands. What is odd in the amp as it is now:</p>
+      <ul>
+        {faults.map((fault, at) => (
+          <li key={at}>{sentence(fault.cause)}</li>
+        ))}
+      </ul>
+    </div>
+  );
+}
+
+interface FormProps {
   view: View;
   part: Part;
   phase?: Edit["phase"];
-}) {
+}
+
+function editBody(part: Part, phase: Edit["phase"], typed: Typed): Partial<Edit> {
+  const body: Partial<Edit> = { phase, part: part.name, does: typed.does };
+  if (typed.reason.trim()) body.reason = typed.reason.trim();
+  if (typed.does !== "change") return body;
+  body.key = typed.key.trim();
+  body.to = typed.to.trim();
+  if (isValue(body.key) && part.value) body.from = part.value;
+  return body;
+}
+
+export function EditForm({ view, part, phase = "found" }: FormProps) {
   const keys = KEYS[part.kind] ?? ["value", "at"];
-  const draft = useDraft<Typed>(`edit ${phase} ${view.job} ${part.name}`, {
-    does: "change",
-    key: keys[0]!,
-    to: "",
-    reason: "",
-  });
+  const start: Typed = { does: "change", key: keys[0]!, to: "", reason: "" };
+  const draft = useDraft<Typed>(`edit ${phase} ${view.job} ${part.name}`, start);
   const [open, setOpen] = useState(draft.touched);
-  const [faults, setFaults] = useState<Fault[] | null>(null);
-  const { value: typed, set } = draft;
-  const done = view.edits.filter((edit) => edit.part === part.name && edit.phase === phase);
-
-  async function send(): Promise<void> {
-    const change = typed.does === "change";
-    const body: Partial<Edit> = { phase, part: part.name, does: typed.does };
-    if (change) Object.assign(body, { key: typed.key.trim(), to: typed.to.trim() });
-    if (change && isValue(typed.key) && part.value) body.from = part.value;
-    if (typed.reason.trim()) body.reason = typed.reason.trim();
-    const refused = await sendEdit(view, body);
-    setFaults(refused);
-    if (!refused) {
-      draft.clear();
-      setOpen(false);
-    }
-  }
-
-  if (!open)
+  const [sent, setSent] = useState<Sent>({ refused: null, odd: [] });
+  const leave = () => {
+    draft.clear();
+    setOpen(false);
+  };
+  const send = async () => {
+    const answer = await sendEdit(view, editBody(part, phase, draft.value));
+    setSent(answer);
+    if (!answer.refused) leave();
+  };
+  if (open)
     return (
+      <div class="edit-form">
+        <Fields draft={draft} part={part} keys={keys} onEnter={() => void send()} />
+        <Problem faults={sent.refused} />
+        <div class="row">
+          <Button kind="main" disabled={!whole(draft.value)} onClick={() => void send()}>
+            Record the difference
+          </Button>
+          <Button kind="quiet" onClick={leave}>
+            Leave it
+          </Button>
+        </div>
+      </div>
+    );
+  const done = view.edits.filter((edit) => edit.part === part.name && edit.phase === phase);
+  return (
+    <>
       <div class="row edit-row">
         <Button onClick={() => setOpen(true)}>
           {phase === "found" ? "Not as drawn" : "Changed by the repair"}
         </Button>
-        <span class="dim">
-          {done.map((edit) => `${edit.key ?? edit.does} ${edit.to ?? ""}`).join("; ")}
-        </span>
+        <span class="dim">{done.map(wordsOf).join("; ")}</span>
       </div>
-    );
+      <Odd faults={sent.odd} />
+    </>
+  );
+}
+
+const whole = ({ does, key, to }: Typed): boolean =>
+  does !== "change" || (key.trim() !== "" && to.trim() !== "");
+
+const wordsOf = (edit: Edit): string =>
+  edit.does === "change"
+    ? `${edit.key} ${edit.to}`
+    : edit.does === "remove"
+      ? "not there"
+      : "added";
+
+interface FieldsProps {
+  draft: Draft<Typed>;
+  part: Part;
+  keys: string[];
+  onEnter: () => void;
+}
+
+function Fields({ draft: { value: typed, set }, part, keys, onEnter }: FieldsProps) {
+  const drawn = isValue(typed.key) && part.value ? `Drawn: ${part.value}` : "As an amp file has it";
   return (
-    <div class="edit-form">
+    <>
       <Choice
         label="Against the drawing, it is"
         value={typed.does}
@@ -118,29 +180,14 @@ export function EditForm({
           />
           <Field
             label="Found"
-            hint={
-              isValue(typed.key) && part.value ? `Drawn: ${part.value}` : "As an amp file has it"
-            }
+            hint={drawn}
             value={typed.to}
             onInput={(to) => set({ to })}
-            onEnter={() => void send()}
+            onEnter={onEnter}
           />
         </div>
       )}
       <Field label="Why, if you know" value={typed.reason} onInput={(reason) => set({ reason })} />
-      <Problem faults={faults} />
-      <div class="row">
-        <Button
-          kind="main"
-          disabled={typed.does === "change" && !(typed.to.trim() && typed.key.trim())}
-          onClick={() => void send()}
-        >
-          Record the difference
-        </Button>
-        <Button kind="quiet" onClick={() => (draft.clear(), setOpen(false), setFaults(null))}>
-          Leave it
-        </Button>
-      </div>
-    </div>
+    </>
   );
 }

@@ -6,7 +6,8 @@ import type { Dates, Difference, Fault, View } from "../types";
 import { Button, Choice, Field } from "../ui/controls";
 import { Dialog, From, Problem, Section } from "../ui/frame";
 import { Badge } from "../ui/marks";
-import { sendEdit } from "./edit-form";
+import { sentence } from "../units";
+import { Odd, sendEdit } from "./edit-form";
 
 export function Cord({ view }: { view: View }) {
   const { cord } = view;
@@ -74,7 +75,7 @@ function Code({ code, outlier }: CodeProps) {
       </dt>
       <dd>
         {code.problem ? (
-          <Badge shape="question">{code.problem}</Badge>
+          <Badge shape="question">{sentence(code.problem)}</Badge>
         ) : (
           <>
             {code.years.join(", ") || "no year fits"} <span class="dim">week {code.week}</span>
@@ -118,6 +119,7 @@ export function DateCodes({ view }: { view: View }) {
 export function Differences({ view }: { view: View }) {
   const list = useResource<Difference[]>(`/api/jobs/${view.job}/differences?from=drawn&to=found`);
   const [adding, setAdding] = useState(false);
+  const [odd, setOdd] = useState<Fault[]>([]);
   return (
     <Section title="Back to the drawing">
       <From of={list}>
@@ -125,7 +127,7 @@ export function Differences({ view }: { view: View }) {
           rows.length ? (
             <ul class="differences">
               {rows.map((row) => (
-                <li key={`${row.part} ${row.key} ${row.does}`}>{row.undo}</li>
+                <li key={`${row.part} ${row.key} ${row.does}`}>{sentence(row.undo)}</li>
               ))}
             </ul>
           ) : (
@@ -134,7 +136,16 @@ export function Differences({ view }: { view: View }) {
         }
       </From>
       <Button onClick={() => setAdding(true)}>A part that is not on the drawing</Button>
-      <AddPart view={view} open={adding} onClose={() => setAdding(false)} />
+      <Odd faults={odd} />
+      <AddPart
+        view={view}
+        open={adding}
+        onClose={() => setAdding(false)}
+        onAdded={(found) => {
+          setOdd(found);
+          setAdding(false);
+        }}
+      />
     </Section>
   );
 }
@@ -154,12 +165,19 @@ const SECTIONS = [
 
 const NEW_PART = { part: "", section: "resistors", yaml: "", reason: "" };
 
-function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: () => void }) {
+interface AddProps {
+  view: View;
+  open: boolean;
+  onClose: () => void;
+  onAdded: (odd: Fault[]) => void;
+}
+
+function AddPart({ view, open, onClose, onAdded }: AddProps) {
   const draft = useDraft(`add ${view.job}`, NEW_PART);
   const [faults, setFaults] = useState<Fault[] | null>(null);
   const { part, section, yaml, reason } = draft.value;
   async function send(): Promise<void> {
-    const refused = await sendEdit(view, {
+    const { refused, odd } = await sendEdit(view, {
       phase: "found",
       does: "add",
       part: part.trim(),
@@ -170,7 +188,7 @@ function AddPart({ view, open, onClose }: { view: View; open: boolean; onClose: 
     setFaults(refused);
     if (refused) return;
     draft.clear();
-    onClose();
+    onAdded(odd);
   }
   return (
     <Dialog title="A part that is not on the drawing" open={open} onClose={onClose}>

@@ -15,7 +15,7 @@ interface Sending {
 
 const tooBig = (file: File): Fault => ({
   code: "value",
-  cause: `${file.name} has ${Math.round(file.size / 1e6)} MB; 40 MB are taken.`,
+  cause: `it has ${Math.round(file.size / 1e6)} MB; 40 MB are taken.`,
   remedy: "Make it smaller, or take it at a lower setting.",
 });
 
@@ -34,6 +34,10 @@ async function sendOne(
   void record(view.job, "photo", body, { words: `photo ${file.name}` });
 }
 
+/** Which of several photos it was. */
+const named = (file: File, faults: Fault[]): Fault[] =>
+  faults.map((fault) => ({ ...fault, cause: `${file.name}: ${fault.cause}` }));
+
 /** The photos on their way, and why some did not arrive. */
 function useSending(view: View, part?: string) {
   const [sending, show] = useState<Sending | null>(null);
@@ -42,7 +46,7 @@ function useSending(view: View, part?: string) {
     setFaults([]);
     for (const file of files)
       await sendOne(view, file, part, show).catch((error: ApiError) =>
-        setFaults((before) => [...before, ...error.faults]),
+        setFaults((before) => [...before, ...named(file, error.faults)]),
       );
     show(null);
   };
