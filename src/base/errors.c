@@ -1,5 +1,4 @@
 #include "base.h"
-#include "utf8_impl.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -7,9 +6,6 @@
 
 enum { KEPT = 200, LINE = 1024 };
 
-/* Parts cause from remedy once the format's bar is gone: a bar in a user's text is no bar of ours.
- */
-static const char PARTING[] = "\x1e\x1f\x1e";
 static const char OUT_OF_MEMORY[] = "out of memory";
 static const char FREE_SOME[] = "close other programs and try again";
 
@@ -47,16 +43,6 @@ void base_errors_free(base_errors *errors) {
     for (size_t i = 0; i < errors->count; i++)
         free(errors->owned[i]);
     free(errors);
-}
-
-/* The format with its first bar, outside of any conversion, turned into PARTING. */
-static void part_format(const char *format, char parted[LINE]) {
-    const char *bar = strchr(format, '|');
-    if (bar) {
-        snprintf(parted, LINE, "%.*s%s%s", (int)(bar - format), format, PARTING, bar + 1);
-    } else {
-        snprintf(parted, LINE, "%s", format);
-    }
 }
 
 /* Length of the character at `s` that a terminal may print, 0 if there is none: control characters
@@ -104,15 +90,23 @@ static void fill(base_errors *errors, size_t at, const char *file, const char *c
     if (file) copy_clean(block, file);
 }
 
-static void keep(base_errors *errors, base_place place, base_code code, char *text) {
-    char *remedy = strstr(text, PARTING);
-    if (remedy) {
-        *remedy = 0;
-        remedy += sizeof PARTING - 1;
-    }
-    size_t at = errors->count++;
-    errors->kept[at] = (base_error){.code = code, .line = place.line, .column = place.column};
-    fill(errors, at, place.file, text, remedy ? remedy : "");
+/* Writes cause and remedy, each 0-ended; returns where the remedy begins. The format's bar is found
+ * before the texts are put in: a bar in a user's text parts nothing. */
+static const char *write_both(char both[LINE], const char *format, va_list arguments) {
+    char cause[LINE];
+    va_list again;
+    va_copy(again, arguments);
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+    snprintf(cause, sizeof cause, "%.*s", (int)strcspn(format, "|"), format);
+    int length = vsnprintf(NULL, 0, cause, again);
+    memset(both, 0, LINE);
+    if (length >= 0) vsnprintf(both, LINE - 1, format, arguments);
+#pragma GCC diagnostic pop
+    va_end(again);
+    size_t split = length < 0 ? 0 : length < LINE - 2 ? (size_t)length : LINE - 2;
+    both[split] = 0;
+    return both + split + 1;
 }
 
 base_code base_errors_add_list(base_errors *errors, base_code code, base_place place,
@@ -123,13 +117,11 @@ base_code base_errors_add_list(base_errors *errors, base_code code, base_place p
         errors->dropped++;
         return code;
     }
-    char parted[LINE], text[LINE];
-    part_format(format, parted);
-#pragma GCC diagnostic push
-#pragma GCC diagnostic ignored "-Wformat-nonliteral"
-    if (vsnprintf(text, sizeof text, parted, arguments) < 0) text[0] = 0;
-#pragma GCC diagnostic pop
-    keep(errors, place, code, text);
+    char both[LINE];
+    const char *remedy = write_both(both, format, arguments);
+    size_t at = errors->count++;
+    errors->kept[at] = (base_error){.code = code, .line = place.line, .column = place.column};
+    fill(errors, at, place.file, both, remedy);
     return code;
 }
 

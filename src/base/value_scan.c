@@ -73,11 +73,13 @@ static bool maybe_thousands(const char *whole, size_t whole_count, size_t fracti
 
 /* e-6, E+3, e3 right behind the digits. */
 static void take_exponent(value_number *number, const char **at, bool plain_whole) {
+    if (tolower((unsigned char)**at) != 'e') return;
     const char *digits = *at + 1;
     bool sign = *digits == '+' || *digits == '-';
-    if (tolower((unsigned char)**at) != 'e' || !digits_at(digits + sign)) return;
+    if (!digits_at(digits + sign)) return;
     long exponent = strtol(digits, NULL, 10);
-    if (labs(exponent) > FARTHEST) exponent = exponent > 0 ? FARTHEST : -FARTHEST;
+    if (exponent > FARTHEST) exponent = FARTHEST;
+    if (exponent < -FARTHEST) exponent = -FARTHEST;
     number->letter_e = !sign && plain_whole;
     number->exponent += (int)exponent;
     *at = digits + sign + digits_at(digits + sign);

@@ -46,6 +46,10 @@ static void test_bar_in_text(void **state) {
     assert_string_equal(error->cause, "<a|b>");
     assert_string_equal(error->remedy, "do <a|b>");
     assert_string_equal(error->file, "a|b");
+    error = add_text(*state, "a\x1e\x1f\x1e"
+                             "b");
+    assert_string_equal(error->cause, "<a???b>");
+    assert_string_equal(error->remedy, "do <a???b>");
 }
 
 /* Nothing that a file holds can drive a terminal or break the encoding of an answer. */
