@@ -1,5 +1,5 @@
 // The front page: the jobs on the bench, the search over all, what this shop has seen before.
-import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { go, searchWanted, useResource } from "../store";
 import { STAGES, type AmpRow, type History, type JobRow } from "../types";
 import { Field, Link } from "../ui/controls";
@@ -27,7 +27,7 @@ function Bench() {
     ? `/api/jobs?q=${encodeURIComponent(settled)}&most=${MOST}`
     : `/api/jobs?open=1&most=${MOST}`;
   const jobs = useResource<JobRow[]>(ask);
-  useLayoutEffect(() => {
+  useEffect(() => {
     if (!searchWanted.value) return;
     searchWanted.value = false;
     field.current?.focus();
