@@ -110,6 +110,7 @@ export interface Estimate {
   lines: MoneyLine[];
   total: number;
   note: string | null;
+  fact: number;
 }
 
 export interface Acceptance {
@@ -117,6 +118,7 @@ export interface Acceptance {
   by: string;
   how: string | null;
   note: string | null;
+  fact: number;
 }
 
 export interface Work {
