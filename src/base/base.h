@@ -83,6 +83,10 @@ void base_text_init(base_text *text, size_t maximum);
 void base_text_add(base_text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
 void base_text_free(base_text *text);
 
+/* Length of the well-formed UTF-8 character at `s` (RFC 3629, section 4), of which `left` bytes may
+ * be looked at; 0: it is none. A zero byte is a character of one byte. */
+size_t base_utf8_length(const char *s, size_t left);
+
 /* ---- values in the trade's writing ------------------------------------------------------ */
 
 typedef enum base_quantity {

@@ -1,4 +1,4 @@
-#include "utf8_impl.h"
+#include "base.h"
 
 size_t base_utf8_length(const char *s, size_t left) {
     static const struct {

@@ -1,6 +1,5 @@
 /* The YAML library's events as a plain tree. All that the program knows of the library is here. */
 #include "base.h"
-#include "utf8_impl.h"
 
 #include <libfyaml.h>
 #include <string.h>

@@ -188,7 +188,8 @@ typedef struct circuit_outline {
     } * part;
     base_arena *arena;
 } circuit_outline;
-circuit_outline *circuit_outline_new(const char *text, size_t length); /* NULL: cannot be read */
+/* NULL with a complaint: it cannot be read, or BASE_MEMORY. */
+circuit_outline *circuit_outline_new(const char *text, size_t length, base_errors *errors);
 void circuit_outline_free(circuit_outline *outline);
 const char *circuit_outline_section(const circuit_outline *outline, const char *part); /* or NULL */
 

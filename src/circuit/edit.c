@@ -74,6 +74,11 @@ static size_t line_end(const spans *spans, size_t at) {
     return at;
 }
 
+static base_code no_memory(base_errors *errors) {
+    return base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                           "no memory left|close other programs and try again");
+}
+
 /* ---- change -----------------------------------------------------------------------------------
  */
 
@@ -250,10 +255,13 @@ static size_t rest(const spans *spans, const base_yaml_node *value, bool keyed, 
 }
 
 /* What stands there now is what was meant, and nothing else of the file was swallowed by it. */
-static bool reads_back(const char *text, const spans *before, const circuit_edit *edit) {
+static base_code reads_back(const char *text, const spans *before, const circuit_edit *edit,
+                            base_errors *errors) {
     spans after;
     const base_yaml_node *was = value_of(before, edit);
-    if (!circuit_spans_open(&after, text, strlen(text))) return false;
+    base_code code = circuit_spans_open(&after, text, strlen(text), NULL);
+    if (code == BASE_MEMORY) return no_memory(errors);
+    if (code != BASE_OK) return cannot(edit, errors);
     const base_yaml_node *is = value_of(&after, edit);
     bool well = (is != NULL) == (edit->does != CIRCUIT_REMOVE);
     if (well && is) {
@@ -264,7 +272,7 @@ static bool reads_back(const char *text, const spans *before, const circuit_edit
             well = is->text && strcmp(is->text, edit->value) == 0;
     }
     circuit_spans_close(&after);
-    return well;
+    return well ? BASE_OK : cannot(edit, errors);
 }
 
 static char *edited(const spans *spans, const circuit_edit *edit, base_errors *errors) {
@@ -275,9 +283,8 @@ static char *edited(const spans *spans, const circuit_edit *edit, base_errors *e
                                                     : change(spans, edit, &splice, errors);
     char *text = code == BASE_OK ? spliced(spans, &splice, errors) : NULL;
     base_text_free(&splice.in);
-    if (!text || reads_back(text, spans, edit)) return text;
+    if (!text || reads_back(text, spans, edit, errors) == BASE_OK) return text;
     free(text);
-    cannot(edit, errors);
     return NULL;
 }
 
@@ -285,11 +292,7 @@ char *circuit_edit_text(const char *text, size_t length, const circuit_edit *edi
                         base_errors *errors) {
     spans spans;
     if (check(edit, errors) != BASE_OK) return NULL;
-    if (!circuit_spans_open(&spans, text, length)) {
-        base_errors_add(errors, BASE_SYNTAX, (base_place){0},
-                        "the amp's file cannot be read|check it first");
-        return NULL;
-    }
+    if (circuit_spans_open(&spans, text, length, errors) != BASE_OK) return NULL;
     char *made = edited(&spans, edit, errors);
     circuit_spans_close(&spans);
     return made;

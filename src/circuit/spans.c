@@ -4,16 +4,21 @@
 #include <string.h>
 #include <strings.h>
 
-bool circuit_spans_open(spans *spans, const char *text, size_t length) {
+base_code circuit_spans_open(spans *spans, const char *text, size_t length, base_errors *errors) {
     static const base_yaml_kind amp_files = {"amp files", "amp", "`amp:` and the amp's name"};
     base_yaml_item root = {0};
     *spans = (struct spans){.text = text, .length = length};
     spans->yaml = (base_yaml){.kind = &amp_files, .arena = base_arena_new()};
-    bool well = spans->yaml.arena && base_yaml_open(&spans->yaml, text, length, &root) &&
-                root.value->type == BASE_YAML_MAP;
+    bool read = spans->yaml.arena && base_yaml_open(&spans->yaml, text, length, &root);
+    bool no_memory = !spans->yaml.arena || spans->yaml.no_memory;
     spans->root = root.value;
-    if (!well) circuit_spans_close(spans);
-    return well;
+    if (read && !no_memory && root.value->type == BASE_YAML_MAP) return BASE_OK;
+    circuit_spans_close(spans);
+    if (no_memory)
+        return base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                               "no memory left|close other programs and try again");
+    return base_errors_add(errors, BASE_SYNTAX, (base_place){0},
+                           "the amp's file cannot be read|check it first");
 }
 
 void circuit_spans_close(spans *spans) {
@@ -90,15 +95,17 @@ static size_t count_parts(const spans *spans) {
     return count;
 }
 
-circuit_outline *circuit_outline_new(const char *text, size_t length) {
+circuit_outline *circuit_outline_new(const char *text, size_t length, base_errors *errors) {
     spans spans;
-    if (!circuit_spans_open(&spans, text, length)) return NULL;
+    if (circuit_spans_open(&spans, text, length, errors) != BASE_OK) return NULL;
     base_arena *arena = spans.yaml.arena;
     circuit_outline *made = base_arena_take(arena, 1, sizeof *made);
     struct circuit_outline_part *part =
         base_arena_take(arena, count_parts(&spans) + 1, sizeof *part);
     if (!made || !part) {
         circuit_spans_close(&spans);
+        base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                        "no memory left|close other programs and try again");
         return NULL;
     }
     *made = (circuit_outline){.name = head(&spans, "amp"),

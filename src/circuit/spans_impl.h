@@ -12,7 +12,8 @@ typedef struct spans {
     base_yaml yaml;
 } spans;
 
-bool circuit_spans_open(spans *spans, const char *text, size_t length); /* false: cannot be read */
+/* BASE_SYNTAX: it cannot be read; BASE_MEMORY. Complains of either. */
+base_code circuit_spans_open(spans *spans, const char *text, size_t length, base_errors *errors);
 void circuit_spans_close(spans *spans);
 
 /* The key of a mapping; its value is the next. NULL: none such, or `in` is no mapping. */

@@ -34,7 +34,7 @@ static char *text_of(http_call *call, const char *name, bool *own) {
 
 static json_t *amp_row(const char *name, const char *text, size_t length, bool own) {
     static const circuit_outline unknown = {0};
-    circuit_outline *read = circuit_outline_new(text, length);
+    circuit_outline *read = circuit_outline_new(text, length, NULL);
     const circuit_outline *outline = read ? read : &unknown;
     json_t *row =
         json_pack("{s:o,s:o,s:o,s:o,s:b}", "name", http_json_text(name), "amp",

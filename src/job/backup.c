@@ -27,16 +27,20 @@ static base_code copy_to(sqlite3 *db, const char *path, base_errors *errors) {
     return code;
 }
 
-static bool pragma_finds(sqlite3 *db, const char *sql, const char *wanted) {
+/* Whether a check finds nothing amiss: its first row is "ok", or it has none. */
+static base_code check_says(sqlite3 *db, const char *sql, bool *sound, base_errors *errors) {
     sqlite3_stmt *row = NULL;
-    bool well = sqlite3_prepare_v2(db, sql, -1, &row, NULL) == SQLITE_OK;
-    int step = well ? sqlite3_step(row) : SQLITE_ERROR;
-    if (!wanted)
-        well = step == SQLITE_DONE;
-    else
-        well = step == SQLITE_ROW && strcmp(job_column(row, 0), wanted) == 0;
+    int step =
+        sqlite3_prepare_v2(db, sql, -1, &row, NULL) == SQLITE_OK ? sqlite3_step(row) : SQLITE_ERROR;
+    const char *word = step == SQLITE_ROW ? job_column(row, 0) : NULL;
+    *sound = step == SQLITE_DONE || (word && strcmp(word, "ok") == 0);
+    base_code code = BASE_OK;
+    if (step == SQLITE_ROW ? !word : step != SQLITE_DONE)
+        code = job_sql_complain(db, "the copy was not checked", errors);
+    else if (word && strstr(word, "error code=7")) /* SQLITE_NOMEM in the words of the check */
+        code = job_no_memory(errors);
     sqlite3_finalize(row);
-    return well;
+    return code;
 }
 
 static base_code open_to_read(const char *path, sqlite3 **db, base_errors *errors) {
@@ -50,11 +54,11 @@ static base_code open_to_read(const char *path, sqlite3 **db, base_errors *error
 
 /* It is a store of a version that is known, each page and each reference of it is sound. */
 static base_code check_open(sqlite3 *db, const char *path, base_errors *errors) {
+    bool pages = false, references = false;
     base_code code = job_is_store(db, path, errors);
-    if (code != BASE_OK) return code;
-    if (pragma_finds(db, "PRAGMA integrity_check(1)", "ok") &&
-        pragma_finds(db, "PRAGMA foreign_key_check", NULL))
-        return BASE_OK;
+    if (code == BASE_OK) code = check_says(db, "PRAGMA integrity_check(1)", &pages, errors);
+    if (code == BASE_OK) code = check_says(db, "PRAGMA foreign_key_check", &references, errors);
+    if (code != BASE_OK || (pages && references)) return code;
     return base_errors_add(errors, BASE_FILE, (base_place){path, 0, 0},
                            "the copy is damaged|use another one; this one was not touched");
 }

@@ -29,26 +29,25 @@ static void note(checker *checker, base_code code) {
 
 /* Control characters of both sets (U+0000-1F, 7F, 80-9F) can drive a terminal or a printer; tab and
  * the ends of lines belong to what people write. */
-static bool has_control(const char *text, size_t length) {
-    for (size_t i = 0; i < length; i++) {
-        unsigned char c = (unsigned char)text[i];
-        if (c < ' ' && c != '\n' && c != '\t' && c != '\r') return true;
-        if (c == 0x7F) return true;
-        if (c == 0xC2 && i + 1 < length && (unsigned char)text[i + 1] < 0xA0) return true;
-    }
-    return false;
+static bool is_control(const char *c) {
+    unsigned char first = (unsigned char)c[0];
+    if (first < ' ') return first != '\n' && first != '\t' && first != '\r';
+    return first == 0x7F || (first == 0xC2 && (unsigned char)c[1] < 0xA0);
 }
 
 static bool is_blank(const char *text) {
     return text[strspn(text, " \t\r\n")] == 0;
 }
 
-/* Whether the bytes are UTF-8 (RFC 3629); the JSON library's own check, on a text it did not read.
- */
-static bool is_utf8(const char *text, size_t length) {
-    json_t *read = json_stringn(text, length);
-    json_decref(read);
-    return read != NULL;
+typedef enum bytes { BYTES_TEXT, BYTES_CONTROL, BYTES_NO_UTF8 } bytes;
+
+static bytes judge(const char *text, size_t length) {
+    for (size_t i = 0, step; i < length; i += step) {
+        step = base_utf8_length(text + i, length - i);
+        if (step == 0) return BYTES_NO_UTF8;
+        if (is_control(text + i)) return BYTES_CONTROL;
+    }
+    return BYTES_TEXT;
 }
 
 static bool text_check(checker *checker, const job_key *key, const json_t *value) {
@@ -59,10 +58,10 @@ static bool text_check(checker *checker, const job_key *key, const json_t *value
                  "`%s` of `%s` is %zu kB long|write at most %d kB; a long "
                  "text can be several notes",
                  key->name, checker->kind->name, length >> 10, TEXT_MOST >> 10);
-    else if (!is_utf8(text, length))
+    else if (judge(text, length) == BYTES_NO_UTF8)
         COMPLAIN(checker, BASE_SYNTAX, "`%s` of `%s` is no UTF-8 text|send it as UTF-8", key->name,
                  checker->kind->name);
-    else if (has_control(text, length))
+    else if (judge(text, length) == BYTES_CONTROL)
         COMPLAIN(checker, BASE_SYNTAX,
                  "`%s` of `%s` holds a control character|leave out what cannot be printed",
                  key->name, checker->kind->name);

@@ -16,43 +16,56 @@ static base_code keep_text(job_store *store, const char *text, char hash[JOB_HAS
     return job_sql_complain(store->db, "the amp was not saved", errors);
 }
 
-char *job_drawing_text(job_store *store, const char *hash, base_errors *errors) {
+base_code job_drawing_text(job_store *store, const char *hash, char **text, base_errors *errors) {
     sqlite3_stmt *row = job_sql(store, "SELECT text FROM amp_text WHERE hash = ?", "s", hash);
     const char *found = job_sql_row(row) ? job_column(row, 0) : NULL;
-    char *text = found ? strdup(found) : NULL;
     bool there = found != NULL;
+    *text = found ? strdup(found) : NULL;
     if (!job_sql_done(store, row))
-        job_sql_complain(store->db, "the drawing was not read", errors);
-    else if (!there)
-        base_errors_add(errors, BASE_FILE, JOB_NOWHERE,
-                        "the drawing of this job is missing|the store is damaged: put the last "
-                        "backup in its place");
-    else if (!text)
-        job_no_memory(errors);
-    return text;
+        return job_sql_complain(store->db, "the drawing was not read", errors);
+    if (there) return *text ? BASE_OK : job_no_memory(errors);
+    return base_errors_add(errors, BASE_FILE, JOB_NOWHERE,
+                           "the drawing of this job is missing|the store is damaged: put the last "
+                           "backup in its place");
 }
 
-const circuit_outline *job_outline_of_text(job_store *store, const char *hash, const char *text) {
+/* The outline kept under this hash; false: none is. */
+static bool outline_kept(const job_store *store, const char *hash,
+                         const circuit_outline **outline) {
     for (size_t i = 0; i < JOB_AMPS && i < store->outlines; i++)
-        if (strcmp(store->outline[i].hash, hash) == 0) return store->outline[i].outline;
+        if (strcmp(store->outline[i].hash, hash) == 0) {
+            *outline = store->outline[i].outline;
+            return true;
+        }
+    return false;
+}
+
+base_code job_outline_of_text(job_store *store, const char *text, const circuit_outline **outline,
+                              base_errors *errors) {
+    char hash[JOB_HASH];
+    job_hash(text, strlen(text), hash);
+    if (outline_kept(store, hash, outline)) return BASE_OK;
+    base_errors *own = base_errors_new();
+    circuit_outline *made = own ? circuit_outline_new(text, strlen(text), own) : NULL;
+    bool no_memory = !own || base_errors_worst(own) == BASE_MEMORY;
+    base_errors_free(own);
+    if (no_memory) return job_no_memory(errors);
     size_t at = store->outlines++ % JOB_AMPS;
     circuit_outline_free(store->outline[at].outline);
-    store->outline[at].outline = circuit_outline_new(text, strlen(text));
-    snprintf(store->outline[at].hash, JOB_HASH, "%s", hash);
-    return store->outline[at].outline;
+    *outline = store->outline[at].outline = made;
+    memcpy(store->outline[at].hash, hash, sizeof hash);
+    return BASE_OK;
 }
 
 base_code job_outline_of(job_store *store, const char *hash, const circuit_outline **outline,
                          base_errors *errors) {
-    for (size_t i = 0; i < JOB_AMPS && i < store->outlines; i++)
-        if (strcmp(store->outline[i].hash, hash) == 0) {
-            *outline = store->outline[i].outline;
-            return BASE_OK;
-        }
-    char *text = job_drawing_text(store, hash, errors);
-    *outline = text ? job_outline_of_text(store, hash, text) : NULL;
+    *outline = NULL;
+    if (outline_kept(store, hash, outline)) return BASE_OK;
+    char *text;
+    base_code code = job_drawing_text(store, hash, &text, errors);
+    if (code == BASE_OK) code = job_outline_of_text(store, text, outline, errors);
     free(text);
-    return text ? BASE_OK : BASE_FILE;
+    return code;
 }
 
 /* ---- the shop's amps --------------------------------------------------------------------------
@@ -160,12 +173,10 @@ static base_code check_text(job_store *store, const char *name, const char *text
         circuit_free(amp);
         return reads ? BASE_OK : BASE_CIRCUIT;
     }
-    circuit_outline *outline = circuit_outline_new(text, strlen(text));
-    if (!outline)
-        return base_errors_add(errors, BASE_SYNTAX, (base_place){name, 1, 1},
-                               "this text cannot be read|check it against docs/amp-file.md");
+    circuit_outline *outline = circuit_outline_new(text, strlen(text), errors);
+    bool reads = outline != NULL;
     circuit_outline_free(outline);
-    return BASE_OK;
+    return reads ? BASE_OK : BASE_SYNTAX;
 }
 
 base_code job_amp_save(job_store *store, const char *name, const char *text, int64_t now,
@@ -229,7 +240,8 @@ static char *edited(const job_record *record, job_amp which, bool found, char *t
 char *job_text_at(job_store *store, const job_record *record, job_amp which, base_errors *errors) {
     const char *hash = job_drawing(record);
     if (!*hash) return NULL;
-    char *text = job_drawing_text(store, hash, errors);
+    char *text;
+    job_drawing_text(store, hash, &text, errors);
     text = edited(record, which, true, text, errors);
     return edited(record, which, false, text, errors);
 }

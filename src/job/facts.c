@@ -301,8 +301,9 @@ static base_code job_insert(adding *adding) {
     int64_t first = json_integer_value(json_object_get(shop, "next_number"));
     json_decref(shop);
     if (code != BASE_OK) return code;
-    int64_t number = job_sql_number(store, "SELECT coalesce(max(number), 0) + 1 FROM job", 1);
-    if (!job_sql_run(store, "INSERT INTO job (number, opened) VALUES (?, ?)", "ii",
+    int64_t number = 0;
+    if (!job_sql_number(store, "SELECT coalesce(max(number), 0) + 1 FROM job", &number) ||
+        !job_sql_run(store, "INSERT INTO job (number, opened) VALUES (?, ?)", "ii",
                      number > first ? number : first, adding->fact.at))
         return job_sql_complain(store->db, "the job was not made", adding->errors);
     return job_record_load(store, sqlite3_last_insert_rowid(store->db), &adding->record,

@@ -58,7 +58,9 @@ static json_t *element_read(importing *importing) {
                                          JSON_DISABLE_EOF_CHECK | JSON_REJECT_DUPLICATES, &error);
     if (element && json_is_object(element)) return element;
     json_decref(element);
-    if (importing->taken > ELEMENT_MOST)
+    if (!element && !error.text[0]) /* the JSON reader has no words for want of memory */
+        job_no_memory(importing->errors);
+    else if (importing->taken > ELEMENT_MOST)
         base_errors_add(importing->errors, BASE_SYNTAX, here(importing),
                         "an element is longer than %u MB|this is no export of a store",
                         ELEMENT_MOST >> 20);
@@ -248,12 +250,12 @@ static base_code list_take(importing *importing) {
 }
 
 static base_code is_empty(job_store *store, base_errors *errors) {
-    int64_t rows = job_sql_number(store,
-                                  "SELECT (SELECT count(*) FROM job) + (SELECT count(*) FROM "
-                                  "shop_fact) + (SELECT count(*) FROM amp_fact) + (SELECT count(*) "
-                                  "FROM photo)",
-                                  -1);
-    if (rows < 0) return job_sql_complain(store->db, "the store was not read", errors);
+    int64_t rows = 0;
+    if (!job_sql_number(store,
+                        "SELECT (SELECT count(*) FROM job) + (SELECT count(*) FROM shop_fact) + "
+                        "(SELECT count(*) FROM amp_fact) + (SELECT count(*) FROM photo)",
+                        &rows))
+        return job_sql_complain(store->db, "the store was not read", errors);
     if (rows == 0) return BASE_OK;
     return base_errors_add(errors, BASE_USAGE, JOB_NOWHERE,
                            "the store is not empty, and an import does not mix two shops"

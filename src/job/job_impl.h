@@ -53,8 +53,8 @@ bool job_sql_row(sqlite3_stmt *statement);                    /* true: there is 
 bool job_sql_done(job_store *store, sqlite3_stmt *statement); /* false: it had failed */
 /* Runs a statement that gives no rows. */
 bool job_sql_run(job_store *store, const char *sql, const char *types, ...);
-/* The first column of the first row, or `otherwise`. */
-int64_t job_sql_number(job_store *store, const char *sql, int64_t otherwise);
+/* The first column of the first row; false: there is none, or it failed. */
+bool job_sql_number(job_store *store, const char *sql, int64_t *value);
 /* Says why the last call failed. `doing`: "the fact was not saved". */
 base_code job_sql_complain(sqlite3 *db, const char *doing, base_errors *errors);
 const char *job_column(sqlite3_stmt *statement, int column); /* text or NULL, until the next step */
@@ -67,7 +67,8 @@ base_code job_end(job_store *store, base_code code, base_errors *errors);
 void job_lock(job_store *store);
 void job_unlock(job_store *store);
 
-int job_pragma(sqlite3 *db, const char *name); /* its number, or -1 with the db's error set */
+/* The number of a pragma; false with the db's error set. */
+bool job_pragma(sqlite3 *db, const char *name, int *value);
 /* Whether it is a store, of a version that is known. */
 base_code job_is_store(sqlite3 *db, const char *path, base_errors *errors);
 /* A copy of the store as it is, beside it, before it is migrated. */
@@ -161,11 +162,12 @@ base_code job_amp_named(job_store *store, const char *name, char **text, base_er
 base_code job_drawing_find(job_store *store, const char *name, char hash[JOB_HASH],
                            base_errors *errors);
 const char *job_drawing(const job_record *record); /* the hash in force, or "" */
-char *job_drawing_text(job_store *store, const char *hash, base_errors *errors);
+base_code job_drawing_text(job_store *store, const char *hash, char **text, base_errors *errors);
 /* The outline of a drawing, borrowed until the next call; NULL where its text cannot be read. */
 base_code job_outline_of(job_store *store, const char *hash, const circuit_outline **outline,
                          base_errors *errors);
-const circuit_outline *job_outline_of_text(job_store *store, const char *hash, const char *text);
+base_code job_outline_of_text(job_store *store, const char *text, const circuit_outline **outline,
+                              base_errors *errors);
 bool job_capacitors_find(job_amp_kept *kept); /* false: no memory */
 
 /* {state, measured_below_60, words, oldest_at, capacitors}; amp may be NULL. NULL: no memory. */

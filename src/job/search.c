@@ -6,9 +6,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define WORDS_MOST 20    /* words of one search */
-#define QUERY_MOST 4096  /* bytes of the query made of them */
-#define LINES_MOST 10000 /* rows of one answer */
+#define WORDS_MOST 20     /* words of one search */
+#define WORDS_LENGTH 1000 /* bytes of one search */
+#define QUERY_MOST 4096   /* bytes of the query made of them */
+#define LINES_MOST 10000  /* rows of one answer */
 
 /* ---- searching --------------------------------------------------------------------------------
  */
@@ -87,10 +88,13 @@ json_t *job_search(job_store *store, const char *words, bool open, int most, bas
     base_text query;
     json_t *lines = NULL;
     base_text_init(&query, QUERY_MOST);
-    size_t count = words ? query_make(words, &query) : 0;
-    if (query.failed) {
+    bool too_long = words && strlen(words) > WORDS_LENGTH;
+    size_t count = words && !too_long ? query_make(words, &query) : 0;
+    if (too_long) {
         base_errors_add(errors, BASE_VALUE, JOB_NOWHERE,
                         "the search is too long|give a few words, or their beginnings");
+    } else if (query.failed) {
+        job_no_memory(errors);
     } else {
         int64_t rows = most < 1 ? 1 : most > LINES_MOST ? LINES_MOST : most;
         job_lock(store);
@@ -142,15 +146,15 @@ static json_t *causes_read(job_store *store, sqlite3_stmt *rows, base_errors *er
 /* The family of an amp by its name: of the shop or the library. "" where there is none. */
 static base_code family_of(job_store *store, const char *amp, const char **family,
                            base_errors *errors) {
-    char hash[JOB_HASH], *text;
+    char *text;
+    const circuit_outline *outline = NULL;
     *family = "";
     base_code code = job_amp_named(store, amp, &text, errors);
     if (code != BASE_OK || !text) return code;
-    job_hash(text, strlen(text), hash);
-    const circuit_outline *outline = job_outline_of_text(store, hash, text);
+    code = job_outline_of_text(store, text, &outline, errors);
     if (outline && outline->family) *family = outline->family;
     free(text);
-    return BASE_OK;
+    return code;
 }
 
 json_t *job_history(job_store *store, const char *amp, bool same, base_errors *errors) {

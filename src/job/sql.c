@@ -82,10 +82,11 @@ bool job_sql_run(job_store *store, const char *sql, const char *types, ...) {
     return job_sql_done(store, statement);
 }
 
-int64_t job_sql_number(job_store *store, const char *sql, int64_t otherwise) {
+bool job_sql_number(job_store *store, const char *sql, int64_t *value) {
     sqlite3_stmt *statement = job_sql(store, sql, "");
-    int64_t value = job_sql_row(statement) ? sqlite3_column_int64(statement, 0) : otherwise;
-    return job_sql_done(store, statement) ? value : otherwise;
+    bool row = job_sql_row(statement);
+    if (row) *value = sqlite3_column_int64(statement, 0);
+    return job_sql_done(store, statement) && row;
 }
 
 const char *job_column(sqlite3_stmt *statement, int column) {

@@ -18,13 +18,58 @@ void job_store_use_library(job_store *store, const tube_library *tubes,
     job_unlock(store);
 }
 
-/* ---- making -----------------------------------------------------------------------------------
+/* ---- what it is
+ * ----------------------------------------------------------------------------------
  */
+
+bool job_pragma(sqlite3 *db, const char *name, int *value) {
+    char sql[64];
+    sqlite3_stmt *row = NULL;
+    snprintf(sql, sizeof sql, "PRAGMA %s", name);
+    bool well =
+        sqlite3_prepare_v2(db, sql, -1, &row, NULL) == SQLITE_OK && sqlite3_step(row) == SQLITE_ROW;
+    if (well) *value = sqlite3_column_int(row, 0);
+    return sqlite3_finalize(row) == SQLITE_OK && well;
+}
+
+base_code job_is_store(sqlite3 *db, const char *path, base_errors *errors) {
+    int application, version;
+    if (!job_pragma(db, "application_id", &application) ||
+        !job_pragma(db, "user_version", &version))
+        return job_sql_complain(db, path, errors);
+    if (application != JOB_APPLICATION)
+        return base_errors_add(errors, BASE_FILE, (base_place){path, 0, 0},
+                               "the file is no store of this program|name the store's file, or one "
+                               "that is not there yet");
+    if (version > JOB_VERSION)
+        return base_errors_add(
+            errors, BASE_FILE, (base_place){path, 0, 0},
+            "the store is of version %d, and this program knows up to %d|use the "
+            "newer program that wrote it; nothing was changed",
+            version, JOB_VERSION);
+    return BASE_OK;
+}
+
+/* Nothing was ever written to it. */
+static base_code is_blank(job_store *store, bool *blank, base_errors *errors) {
+    static const char *const pragmas[] = {"schema_version", "application_id", "user_version"};
+    *blank = true;
+    for (size_t i = 0; i < sizeof pragmas / sizeof *pragmas; i++) {
+        int value;
+        if (!job_pragma(store->db, pragmas[i], &value))
+            return job_sql_complain(store->db, store->path, errors);
+        if (value != 0) *blank = false;
+    }
+    return BASE_OK;
+}
 
 static base_code run(job_store *store, const char *sql, const char *doing, base_errors *errors) {
     if (sqlite3_exec(store->db, sql, NULL, NULL, NULL) == SQLITE_OK) return BASE_OK;
     return job_sql_complain(store->db, doing, errors);
 }
+
+/* ---- making -----------------------------------------------------------------------------------
+ */
 
 static base_code stamp(job_store *store, base_errors *errors) {
     char sql[96];
@@ -37,9 +82,10 @@ static base_code make(job_store *store, base_errors *errors) {
     base_code code = job_begin(store, errors);
     if (code != BASE_OK) return code;
     /* Another program may have made it while this one waited. */
-    if (job_pragma(store->db, "user_version") != 0) return job_end(store, BASE_OK, errors);
-    code = run(store, job_schema, "the store was not made", errors);
-    if (code == BASE_OK) code = stamp(store, errors);
+    bool blank;
+    code = is_blank(store, &blank, errors);
+    if (code == BASE_OK && blank) code = run(store, job_schema, "the store was not made", errors);
+    if (code == BASE_OK && blank) code = stamp(store, errors);
     return job_end(store, code, errors);
 }
 
@@ -60,45 +106,20 @@ static base_code migrate_from(job_store *store, int version, base_errors *errors
     return code == BASE_OK ? job_derive_all(store, errors) : code;
 }
 
-static base_code migrate(job_store *store, base_errors *errors) {
-    int version = job_pragma(store->db, "user_version");
+static base_code migrate(job_store *store, int version, base_errors *errors) {
     base_code code = job_copy_beside(store, version, errors);
     if (code == BASE_OK) code = job_begin(store, errors);
     if (code != BASE_OK) return code;
-    version = job_pragma(store->db, "user_version");
-    if (version < JOB_VERSION) code = migrate_from(store, version, errors);
+    /* Another program may have done it while this one waited. */
+    if (!job_pragma(store->db, "user_version", &version))
+        code = job_sql_complain(store->db, "the older store was not migrated", errors);
+    else if (version < JOB_VERSION)
+        code = migrate_from(store, version, errors);
     return job_end(store, code, errors);
 }
 
-/* ---- opening ----------------------------------------------------------------------------------
+/* ---- opening -----------------------------------------------------------------------------------
  */
-
-int job_pragma(sqlite3 *db, const char *name) {
-    char sql[64];
-    sqlite3_stmt *row = NULL;
-    int value = -1;
-    snprintf(sql, sizeof sql, "PRAGMA %s", name);
-    if (sqlite3_prepare_v2(db, sql, -1, &row, NULL) == SQLITE_OK && sqlite3_step(row) == SQLITE_ROW)
-        value = sqlite3_column_int(row, 0);
-    sqlite3_finalize(row);
-    return value;
-}
-
-base_code job_is_store(sqlite3 *db, const char *path, base_errors *errors) {
-    int application = job_pragma(db, "application_id"), version = job_pragma(db, "user_version");
-    if (application < 0 || version < 0) return job_sql_complain(db, path, errors);
-    if (application != JOB_APPLICATION)
-        return base_errors_add(errors, BASE_FILE, (base_place){path, 0, 0},
-                               "the file is no store of this program|name the store's file, or one "
-                               "that is not there yet");
-    if (version > JOB_VERSION)
-        return base_errors_add(
-            errors, BASE_FILE, (base_place){path, 0, 0},
-            "the store is of version %d, and this program knows up to %d|use the "
-            "newer program that wrote it; nothing was changed",
-            version, JOB_VERSION);
-    return BASE_OK;
-}
 
 /* FULL: a commit is on the disk when it returns. A trigger must also see rows that REPLACE takes
  * away, or a fact could go that way. */
@@ -127,18 +148,18 @@ static base_code open_db(job_store *store, base_errors *errors) {
 }
 
 static base_code open_file(job_store *store, base_errors *errors) {
+    bool blank = false;
+    int version = 0;
     base_code code = may_write(store->path, errors);
     if (code == BASE_OK) code = open_db(store, errors);
-    if (code != BASE_OK) return code;
-    bool blank = job_pragma(store->db, "schema_version") == 0 &&
-                 job_pragma(store->db, "application_id") == 0 &&
-                 job_pragma(store->db, "user_version") == 0;
-    if (!blank) code = job_is_store(store->db, store->path, errors);
+    if (code == BASE_OK) code = is_blank(store, &blank, errors);
+    if (code == BASE_OK && !blank) code = job_is_store(store->db, store->path, errors);
     if (code == BASE_OK) code = settle(store, errors);
-    if (code == BASE_OK && blank) return make(store, errors);
-    if (code == BASE_OK && job_pragma(store->db, "user_version") < JOB_VERSION)
-        return migrate(store, errors);
-    return code;
+    if (code != BASE_OK) return code;
+    if (blank) return make(store, errors);
+    if (!job_pragma(store->db, "user_version", &version))
+        return job_sql_complain(store->db, store->path, errors);
+    return version < JOB_VERSION ? migrate(store, version, errors) : BASE_OK;
 }
 
 job_store *job_store_open(const char *path, base_errors *errors) {

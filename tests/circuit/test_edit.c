@@ -152,7 +152,7 @@ static void test_broken(void **state) {
         assert_null(edit(texts[i], change("R1", "value", "1k"), errors));
         assert_int_equal(base_errors_count(errors), 1);
         base_errors_free(errors);
-        assert_null(circuit_outline_new(texts[i], strlen(texts[i])));
+        assert_null(circuit_outline_new(texts[i], strlen(texts[i]), NULL));
     }
 }
 
@@ -170,7 +170,7 @@ static void test_ends_of_lines(void **state) {
         char *text = edit(cases[i].from, add("fuses", "F1", "{amps: 1}"), NULL);
         assert_non_null(text);
         if (i != 1) assert_string_equal(text, cases[i].to);
-        circuit_outline *outline = circuit_outline_new(text, strlen(text));
+        circuit_outline *outline = circuit_outline_new(text, strlen(text), NULL);
         assert_non_null(outline);
         assert_string_equal(circuit_outline_section(outline, "f1"), "fuses");
         circuit_outline_free(outline);
@@ -180,7 +180,7 @@ static void test_ends_of_lines(void **state) {
 
 static void test_outline(void **state) {
     (void)state;
-    circuit_outline *outline = circuit_outline_new(AMP, strlen(AMP));
+    circuit_outline *outline = circuit_outline_new(AMP, strlen(AMP), NULL);
     assert_non_null(outline);
     assert_string_equal(outline->name, "Small \u00d8 one");
     assert_string_equal(outline->family, "single-ended");
