@@ -2,10 +2,14 @@
 // know of it.
 import type { ComponentType } from "preact";
 import type { Stage, View } from "../types";
+import { decide } from "./decide";
 import { find } from "./find";
+import { handBack } from "./hand-back";
 import { lookOver } from "./look-over";
 import { makeSafe } from "./make-safe";
 import { measure } from "./measure";
+import { prove } from "./prove";
+import { repair } from "./repair";
 import { takeIn } from "./take-in";
 
 export interface Panel {
@@ -16,4 +20,14 @@ export interface Panel {
   view: ComponentType<{ view: View }>;
 }
 
-export const panels: Panel[] = [takeIn, makeSafe, lookOver, measure, find];
+export const panels: Panel[] = [
+  takeIn,
+  makeSafe,
+  lookOver,
+  measure,
+  find,
+  decide,
+  repair,
+  prove,
+  handBack,
+];

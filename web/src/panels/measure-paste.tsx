@@ -90,7 +90,7 @@ export function PasteDialog({ view, lines, readings }: Props) {
             { title: "Place", cell: ({ line, said }) => line?.at ?? (said || "\u2013") },
             { title: "What", cell: ({ line }) => line?.what ?? "" },
             { title: "Volts", kind: "number", cell: ({ value }) => volts(value) },
-            { title: "", kind: "wide", cell: (row) => <Fate row={row} /> },
+            { title: "Outcome", kind: "wide", cell: (row) => <Fate row={row} /> },
           ]}
         />
       </div>

@@ -20,7 +20,7 @@ export function MeasureSide({ view, asked, phase, chart, onProbe }: Props) {
     <aside class="measure-side" aria-label="Suspects and readings">
       <div class="side-head">
         <h2>Suspects</h2>
-        <Link to={`jobs/${view.job}/find`}>All of them</Link>
+        {phase === "before" && <Link to={`jobs/${view.job}/find`}>All of them</Link>}
       </div>
       <div class="side-verdict" role="status">
         {data && <VerdictWords of={data} />}
