@@ -94,6 +94,8 @@ static bool compare(const diagnose_run_state *run, diagnose_belief *belief, doub
         if (!one->at) return false;
         one->read = run->y[i];
         one->healthy = run->healthy[i];
+        const float *row = run->healthy_row + (size_t)i * (size_t)run->engine->columns;
+        one->good_spread = sqrt(diagnose_covariance(run->engine, row, row));
         one->chance_wrong = doubt[i] = doubt_of(run, i);
         predict(run, leader, i, one);
     }

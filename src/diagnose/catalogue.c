@@ -77,7 +77,10 @@ static void add_resistor(diagnose_maker *maker) {
     if (slot < 0) return;
     double ohms = nominal(maker, slot);
     set_only(maker, DIAGNOSE_OPEN, 0, slot, OPEN_OHMS);
-    set_only(maker, DIAGNOSE_SHORTED, 0, slot, fmin(fmax(1, 1e-3 * ohms), 0.1 * ohms));
+    diagnose_fault *shorted = diagnose_maker_add(maker, DIAGNOSE_SHORTED, 0);
+    diagnose_fault_grid(shorted, 2, fmin(0.3, 0.01 * ohms),
+                        fmin(fmax(10, 1e-3 * ohms), 0.1 * ohms));
+    diagnose_fault_follows(shorted, slot, 1);
     diagnose_fault *high = diagnose_maker_add(maker, DIAGNOSE_HIGH, 0);
     diagnose_fault_grid(high, 6, 1.25, 10);
     diagnose_fault_follows(high, slot, ohms);
@@ -269,6 +272,7 @@ bool diagnose_catalogue_make(const diagnose_bench *bench, const diagnose_priors 
     catalogue->fault = base_arena_take(arena, catalogue->room, sizeof *catalogue->fault);
     if (!catalogue->fault) return false;
     add_ends(catalogue, options);
+    if (!options->faults) return true;
     diagnose_maker maker = {.bench = bench, .priors = priors, .catalogue = catalogue};
     for (size_t i = 0; i < parts; i++) {
         const circuit_part *part = circuit_part_at(bench->amp, i);

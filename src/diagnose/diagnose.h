@@ -105,6 +105,9 @@ void diagnose_readings_free(diagnose_readings *readings);
 /* A meter as written: "10M", "20k per volt", "20k per volt on 300". */
 base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter *meter,
                               base_errors *errors);
+/* Its ohms at a place that reads `volts` through `source_ohms`: fixed, or of the smallest usual
+ * range that holds what it then shows. INFINITY where the meter states nothing. */
+double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms);
 /* What a place written "V5.4-B2", "R7" or "V2.3" means as a probe. */
 base_code diagnose_probe_read(const solve_system *system, const char *written, base_place place,
                               solve_probe *probe, base_errors *errors);
@@ -123,6 +126,7 @@ typedef struct diagnose_options {
     double unmodelled;    /* prior of something not modelled; 0.02 */
     double nothing;       /* prior of nothing wrong that DC shows; 0.05 */
     bool printed;         /* shift predictions by the printed chart where there is one */
+    bool faults;          /* false: none, so that only what good amps read can be asked */
     const diagnose_readings *chart; /* of an amp of this kind in health, besides; NULL: none.
                                        Borrowed while the engine is made */
     diagnose_meter meter;           /* for the readings that are proposed */
@@ -137,9 +141,23 @@ const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t in
 /* Other priors, one for each fault (`diagnose_faults` of them, summing to 1): a shop's own counts.
  */
 void diagnose_set_priors(diagnose_engine *engine, const double *prior);
-const double *diagnose_healthy(const diagnose_engine *engine); /* the healthy unknowns */
-size_t diagnose_unsolved(const diagnose_engine *engine);       /* fault points with no solution */
-size_t diagnose_points(const diagnose_engine *engine);         /* all fault points */
+const double *diagnose_healthy(const diagnose_engine *engine);         /* the healthy unknowns */
+const double *diagnose_healthy_numbers(const diagnose_engine *engine); /* of solve_slots */
+size_t diagnose_unsolved(const diagnose_engine *engine); /* fault points with no solution */
+size_t diagnose_points(const diagnose_engine *engine);   /* all fault points */
+
+/* What good amps of this drawing read at a place with the probe's meter joined: the law's volts as
+ * the printed chart corrects them, one standard deviation of tolerance, tubes and mains, and the
+ * ohms behind the place. NAN, all three, where nothing can be read. */
+typedef struct diagnose_good {
+    double volts, spread, source_ohms;
+} diagnose_good;
+void diagnose_good_read(diagnose_engine *engine, const solve_probe *probe, diagnose_good *good,
+                        size_t count);
+
+/* Marks, by node, the supply nodes: a rectifier's output, and where a filter capacitor holds what
+ * resistors, chokes, fuses and switches bring from it. `supply` has circuit_nodes(amp) places. */
+bool diagnose_supply_nodes(const circuit *amp, bool *supply); /* false: no memory */
 
 /* Every place that the voltage chart has: tube pins, supply nodes, differences across parts. */
 typedef struct diagnose_place {
@@ -170,7 +188,8 @@ typedef struct diagnose_group {
 typedef struct diagnose_compare { /* one reading beside what is predicted */
     const char *at;
     double read, healthy, predicted, spread; /* under the leading suspect; volts */
-    double chance_wrong;                     /* that this reading is simply wrong */
+    double good_spread;  /* of `healthy` between good amps, one standard deviation */
+    double chance_wrong; /* that this reading is simply wrong */
 } diagnose_compare;
 
 typedef struct diagnose_probe_next {

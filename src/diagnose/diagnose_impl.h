@@ -152,6 +152,7 @@ bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *p
 typedef struct diagnose_point {
     int fault, severity;
     bool solved, outside;
+    bool same_as_healthy; /* to the last digit: it shares the healthy amp's predictions */
     double *x;
     double *bare;  /* by place: predicted with no meter */
     double *mean;  /* by place: as the meter shows it; NAN until asked for */
@@ -163,6 +164,7 @@ typedef struct diagnose_point {
 /* How a meter loads a place of the healthy amp. */
 typedef struct diagnose_load {
     double source; /* ohms */
+    double taken;  /* V that the meter takes away */
     bool bends;    /* more or less than its source resistance says */
 } diagnose_load;
 
@@ -188,6 +190,7 @@ struct diagnose_engine {
     float *shrink;    /* by direction: how much of it the chart leaves no room for */
     double span;      /* V that a wrong reading may show anything of */
     double *work_numbers, *work_gradient, *work_x;
+    float *work_row;
 };
 
 /* One row of A: the latents' columns, and one more for the severity within its cell. */
@@ -208,7 +211,6 @@ const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *p
 /* Of two rows: the part of their covariance that comes from the latents. */
 double diagnose_covariance(const diagnose_engine *engine, const float *a, const float *b);
 double diagnose_range(double volts); /* of a hand meter that holds them */
-double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms);
 /* chart.c: conditions what is the same in every amp of this drawing on a chart of one in health.
  * diagnose_chart_apply changes the row to match and returns the shift of its mean. */
 bool diagnose_chart_use(diagnose_engine *engine);

@@ -17,6 +17,7 @@ diagnose_options diagnose_defaults(void) {
         .unmodelled = 0.02,
         .nothing = 0.05,
         .printed = true,
+        .faults = true,
         .chart = NULL,
         .meter = {.ohms = 10e6, .ohms_per_volt = NAN, .range = NAN, .accuracy = 0.005},
     };
@@ -69,23 +70,6 @@ static base_code solve_healthy(diagnose_engine *engine, base_errors *errors) {
 /* ---- the places ---------------------------------------------------------------------------------
  */
 
-/* The ranges of the hand meters that service notes were written with. */
-double diagnose_range(double volts) {
-    static const double ranges[] = {3, 10, 30, 100, 300, 1000};
-    for (size_t i = 0; i < sizeof ranges / sizeof *ranges; i++)
-        if (fabs(volts) <= ranges[i]) return ranges[i];
-    return ranges[sizeof ranges / sizeof *ranges - 1];
-}
-
-double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms) {
-    if (isfinite(meter->ohms)) return meter->ohms;
-    if (!(meter->ohms_per_volt > 0)) return INFINITY;
-    if (isfinite(meter->range)) return meter->ohms_per_volt * meter->range;
-    double ohms = meter->ohms_per_volt * diagnose_range(volts);
-    if (!(source_ohms > 0)) return ohms;
-    return meter->ohms_per_volt * diagnose_range(volts * ohms / (ohms + source_ohms));
-}
-
 static void settle_place(diagnose_engine *engine, size_t index) {
     diagnose_bench *bench = &engine->bench;
     diagnose_place *place = &engine->places.place[index];
@@ -137,6 +121,19 @@ void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *po
         numbers[fault->slot[s]] = fault->number[s][point->severity];
 }
 
+/* An open capacitor, or what carries no current, changes no number that matters at DC. */
+static bool is_same(const diagnose_engine *engine, const diagnose_point *point) {
+    const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    for (int s = 0; s < fault->sets; s++)
+        if (solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what != SOLVE_FARADS)
+            return false;
+    for (size_t i = 0; i < solve_unknowns(engine->bench.system); i++) {
+        double healthy = engine->bench.x[i];
+        if (fabs(point->x[i] - healthy) > 1e-6 * (1 + fabs(healthy))) return false;
+    }
+    return true;
+}
+
 /* Starts from the next milder severity where there is one, else from the healthy amp. */
 static bool solve_one(diagnose_engine *engine, diagnose_point *point,
                       const diagnose_point *before) {
@@ -150,6 +147,7 @@ static bool solve_one(diagnose_engine *engine, diagnose_point *point,
         solve_point(bench->work, engine->work_numbers, chain ? before->x : bench->x, point->x);
     point->solved = result.outcome <= SOLVE_CONTINUED;
     point->outside = result.outside;
+    point->same_as_healthy = point->fault > 0 && point->solved && is_same(engine, point);
     bool off = engine->catalogue.fault[point->fault].mode == DIAGNOSE_MAINS_OFF;
     if (engine->mains_slot >= 0)
         point->mains = (off ? engine->work_numbers : bench->numbers)[engine->mains_slot];
@@ -208,6 +206,8 @@ static bool make_all(diagnose_engine *engine, const diagnose_priors *priors) {
                                &engine->latents))
         return false;
     engine->columns = engine->latents.count + 1;
+    engine->work_row = base_arena_take(engine->arena, (size_t)engine->columns, sizeof(float));
+    if (!engine->work_row) return false;
     engine->mains_varies = engine->mains_slot >= 0 && engine->options.mains_spread > 0;
     return make_points(engine) && diagnose_chart_use(engine) && describe_places(engine);
 }
@@ -255,6 +255,10 @@ const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t in
 
 const double *diagnose_healthy(const diagnose_engine *engine) {
     return engine->bench.x;
+}
+
+const double *diagnose_healthy_numbers(const diagnose_engine *engine) {
+    return engine->bench.numbers;
 }
 
 size_t diagnose_unsolved(const diagnose_engine *engine) {

@@ -80,3 +80,29 @@ base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter
     meter->accuracy = HAND_ACCURACY;
     return read_range(per + length, place, meter, errors);
 }
+
+/* ---- its load ---------------------------------------------------------------------------------
+ */
+
+/* Full scales of the hand meters that service notes were written with. */
+static const double ranges[] = {1000, 300, 100, 30, 10, 3};
+enum { RANGES = sizeof ranges / sizeof *ranges };
+
+double diagnose_range(double volts) {
+    int i = 0;
+    while (i + 1 < RANGES && fabs(volts) <= ranges[i + 1])
+        i++;
+    return ranges[i];
+}
+
+double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms) {
+    if (isfinite(meter->ohms)) return meter->ohms;
+    if (!(meter->ohms_per_volt > 0)) return INFINITY;
+    if (isfinite(meter->range)) return meter->ohms_per_volt * meter->range;
+    double source = source_ohms > 0 ? source_ohms : 0, ohms = meter->ohms_per_volt * ranges[0];
+    /* The hand starts on the highest range and turns down while the next one holds what is shown.
+     */
+    for (int i = 1; i < RANGES && fabs(volts) * ohms / (ohms + source) <= ranges[i]; i++)
+        ohms = meter->ohms_per_volt * ranges[i];
+    return ohms;
+}

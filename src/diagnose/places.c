@@ -4,6 +4,7 @@
 #include "diagnose_impl.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 typedef struct lister {
@@ -42,17 +43,23 @@ static int filtered_node(const circuit_part *part) {
     return large ? part->end[0] + part->end[1] : 0;
 }
 
-static void find_supplies(lister *list, bool *reached) {
-    for (size_t i = 0; i < circuit_parts(list->amp); i++) {
-        const circuit_part *part = circuit_part_at(list->amp, i);
+bool diagnose_supply_nodes(const circuit *amp, bool *supply) {
+    size_t nodes = circuit_nodes(amp);
+    bool *reached = calloc(nodes, sizeof *reached);
+    if (!reached) return false;
+    memset(supply, 0, nodes * sizeof *supply);
+    for (size_t i = 0; i < circuit_parts(amp); i++) {
+        const circuit_part *part = circuit_part_at(amp, i);
         if (part->kind == CIRCUIT_RECTIFIER && part->end[0] > 0)
-            reached[part->end[0]] = list->supply[part->end[0]] = true;
+            reached[part->end[0]] = supply[part->end[0]] = true;
     }
-    spread_supply(list->amp, reached);
-    for (size_t i = 0; i < circuit_parts(list->amp); i++) {
-        int node = filtered_node(circuit_part_at(list->amp, i));
-        if (node > 0 && reached[node]) list->supply[node] = true;
+    spread_supply(amp, reached);
+    for (size_t i = 0; i < circuit_parts(amp); i++) {
+        int node = filtered_node(circuit_part_at(amp, i));
+        if (node > 0 && reached[node]) supply[node] = true;
     }
+    free(reached);
+    return true;
 }
 
 /* ---- adding --------------------------------------------------------------------------------- */
@@ -193,9 +200,8 @@ bool diagnose_places_list(const solve_system *system, base_arena *arena,
     lister list = {.system = system, .amp = amp, .arena = arena, .places = places};
     list.supply = places->supply = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
     list.listed = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
-    bool *reached = base_arena_take(arena, circuit_nodes(amp), sizeof(bool));
-    if (!places->place || !list.supply || !list.listed || !reached) return false;
-    find_supplies(&list, reached);
+    if (!places->place || !list.supply || !list.listed) return false;
+    if (!diagnose_supply_nodes(amp, list.supply)) return false;
     for (size_t i = 0; i < circuit_parts(amp); i++)
         if (circuit_part_at(amp, i)->kind == CIRCUIT_TUBE) add_tube(&list, circuit_part_at(amp, i));
     add_other_nodes(&list);

@@ -51,11 +51,16 @@ diagnose_load diagnose_load_at(diagnose_engine *engine, const double *numbers, c
     if (probe->heater || !isfinite(probe->meter_ohms)) return load;
     if (load.source < LIGHT_LOAD * probe->meter_ohms) return load;
     double joined = solve_read_loaded(engine->bench.work, numbers, x, probe);
+    load.taken = fabs(shown) * load.source / probe->meter_ohms;
     load.bends = isfinite(joined) && fabs(joined - shown) > 0.02 + 0.01 * fabs(shown);
     return load;
 }
 
 static bool make_room(diagnose_engine *engine, diagnose_point *point) {
+    if (point->same_as_healthy) {
+        point->mean = engine->point[0].mean;
+        point->a = engine->point[0].a;
+    }
     if (point->mean) return true;
     size_t places = engine->places.count;
     double *mean = base_arena_take(engine->arena, places, sizeof *mean);
@@ -89,20 +94,38 @@ const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *p
     return point->a + (size_t)place * (size_t)engine->columns;
 }
 
-static double dot(const float *restrict a, const float *restrict b, int count) {
-    float sums[8] = {0};
+typedef float four __attribute__((vector_size(16), aligned(4)));
+
+static double dot(const float *a, const float *b, int count) {
+    four sums[2] = {{0}, {0}};
     int i = 0;
     for (; i + 8 <= count; i += 8)
-        for (int k = 0; k < 8; k++)
-            sums[k] += a[i + k] * b[i + k];
-    double sum = 0;
-    for (int k = 0; k < 8; k++)
-        sum += sums[k];
+        for (int k = 0; k < 2; k++)
+            sums[k] += *(const four *)(a + i + 4 * k) * *(const four *)(b + i + 4 * k);
+    four sum = sums[0] + sums[1];
+    double total = (double)sum[0] + sum[1] + sum[2] + sum[3];
     for (; i < count; i++)
-        sum += (double)a[i] * b[i];
-    return sum;
+        total += (double)a[i] * b[i];
+    return total;
 }
 
 double diagnose_covariance(const diagnose_engine *engine, const float *a, const float *b) {
     return dot(a, b, engine->columns);
+}
+
+/* ---- good amps ------------------------------------------------------------------------------- */
+
+void diagnose_good_read(diagnose_engine *engine, const solve_probe *probe, diagnose_good *good,
+                        size_t count) {
+    bool here = diagnose_visit(engine, &engine->point[0]);
+    for (size_t i = 0; i < count; i++) {
+        float *row = engine->work_row;
+        good[i] = (diagnose_good){NAN, NAN, NAN};
+        if (!here || !solve_probe_exists(engine->bench.system, &probe[i])) continue;
+        diagnose_load load =
+            diagnose_load_at(engine, engine->work_numbers, engine->work_x, &probe[i]);
+        good[i].volts = diagnose_probe_at(engine, &engine->point[0], &probe[i], &load, row);
+        good[i].spread = sqrt(diagnose_covariance(engine, row, row));
+        good[i].source_ohms = load.source;
+    }
 }

@@ -10,8 +10,9 @@
 #define WINDOW 30.0     /* nats below the best screened point that still count */
 #define SCREENED 40     /* readings that the screening looks at: those that depart most */
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
-#define MOST_ROWS 24000 /* sensitivities worked out in one run, at some 8 us each */
+#define MOST_ROWS 36000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
+#define STILL 1e-5       /* of the noise variance: a reading that tolerance does not move */
 #define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
 
 /* ---- noise
@@ -146,13 +147,18 @@ static bool bench_room(diagnose_run_state *run, bench *bench) {
     return bench->c && bench->base && bench->r && bench->mix.term;
 }
 
-/* c = A A' + noise, from rows. */
+/* c = A A' + noise, from rows. A row that moves its reading by far less than the noise is left out
+ * of the sums. */
 static void covariance(const diagnose_run_state *run, const float *const *row, double *c) {
-    for (int i = 0; i < run->n; i++) {
-        for (int k = 0; k <= i; k++)
-            c[i * run->n + k] = c[k * run->n + i] =
-                diagnose_covariance(run->engine, row[i], row[k]);
-        c[i * run->n + i] += run->noise[i] + diagnose_wander(run->engine, row[i]);
+    int n = run->n;
+    memset(c, 0, (size_t)(n * n) * sizeof *c);
+    for (int i = 0; i < n; i++) {
+        double own = diagnose_covariance(run->engine, row[i], row[i]);
+        c[i * n + i] = own + run->noise[i] + diagnose_wander(run->engine, row[i]);
+        if (own < STILL * run->noise[i]) continue;
+        for (int k = 0; k < i; k++)
+            if (c[k * n + k] >= (1 + STILL) * run->noise[k])
+                c[i * n + k] = c[k * n + i] = diagnose_covariance(run->engine, row[i], row[k]);
     }
 }
 
@@ -164,7 +170,8 @@ static double log_prior(const diagnose_engine *engine, const diagnose_point *poi
     return log(fault->prior) + log(fault->weight[point->severity]);
 }
 
-/* Roughly what the meter shows at a point: loaded as in the healthy amp. */
+/* Roughly what the meter shows at a point: loaded as in the healthy amp. What the load takes away
+ * may be otherwise under the fault, so that counts as not known. */
 static double roughly(const diagnose_run_state *run, const diagnose_point *point, int i) {
     if (i >= run->given) return log(point->mains);
     const solve_probe *probe = &run->readings->reading[i].probe;
@@ -204,7 +211,7 @@ static void screen(const diagnose_run_state *run, const diagnose_point *point, b
         for (int b = 0; b < n; b++)
             bench->c[a * n + b] = bench->base[i * run->n + bench->chosen[b]];
         bench->r[a] = run->y[i] - m;
-        bench->c[a * n + a] += square(SLACK * (m - run->healthy[i]));
+        bench->c[a * n + a] += square(SLACK * (m - run->healthy[i])) + square(run->load[i].taken);
         bench->broad[a] = run->broad[i];
     }
     one->log_weight = one->promise = -INFINITY;
@@ -341,12 +348,14 @@ static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *be
 static bool weigh_window(diagnose_run_state *run, bench *bench) {
     if (run->count == 0) return true;
     double best = run->cases[0].promise;
-    int budget = MOST_ROWS / (run->n + 1), kept = 0;
+    int budget = MOST_ROWS / (run->n + 1), kept = 0, worked = 0;
     if (budget < FEWEST_EXACT) budget = FEWEST_EXACT;
     for (int i = 0; i < run->count; i++) {
         bool hopeless = run->cases[i].promise < best - WINDOW && i >= FEWEST_EXACT;
         if (hopeless || run->cases[i].promise == -INFINITY) break;
-        if (i < budget && !weigh_exactly(run, &run->cases[i], bench)) return false;
+        bool known = run->engine->point[run->cases[i].point].same_as_healthy;
+        if ((known || worked < budget) && !weigh_exactly(run, &run->cases[i], bench)) return false;
+        worked += !known;
         kept++;
     }
     run->count = kept;
