@@ -144,7 +144,8 @@ static bool output_transformer(solve_system *system, int index, const circuit_pa
         if (slot < 0 || !join(system, index, half == 0 ? 0 : 2, 1, branch)) return false;
     }
     if (part->ends < 5 || part->end[3] < 0 || part->end[4] < 0) return true;
-    int slot = solve_slot_add(system, (solve_slot){index, SOLVE_OHMS, 2, 0.05 * part->value});
+    double ohms = part->secondary_ohms > 0 ? part->secondary_ohms : 0.05 * part->value;
+    int slot = solve_slot_add(system, (solve_slot){index, SOLVE_OHMS, 2, at_least(ohms)});
     solve_branch branch = plain(slot);
     branch.piece = 2;
     return slot >= 0 && join(system, index, 3, 4, branch);

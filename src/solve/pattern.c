@@ -70,30 +70,29 @@ static int by_column(const void *a, const void *b) {
 }
 
 /* Sorts the entries by column and row; equal ones share one place. */
-static bool compress(solve_system *system) {
-    base_arena *arena = system->arena;
-    entry *list = base_arena_take(arena, system->entries, sizeof *list);
-    system->place = base_arena_take(arena, system->entries, sizeof(int));
-    system->row = base_arena_take(arena, system->entries, sizeof(int));
-    system->column_start = base_arena_take(arena, (size_t)system->unknowns + 1, sizeof(int));
-    if (!list || !system->place || !system->row || !system->column_start) return false;
+bool solve_compress(base_arena *arena, solve_pattern *pattern) {
+    entry *list = base_arena_take(arena, pattern->entries, sizeof *list);
+    pattern->place = base_arena_take(arena, pattern->entries, sizeof(int));
+    pattern->row = base_arena_take(arena, pattern->entries, sizeof(int));
+    pattern->column_start = base_arena_take(arena, (size_t)pattern->unknowns + 1, sizeof(int));
+    if (!list || !pattern->place || !pattern->row || !pattern->column_start) return false;
     size_t count = 0;
-    for (size_t i = 0; i < system->entries; i++)
-        if (system->row_name[i] >= 0)
-            list[count++] = (entry){system->row_name[i], system->column_name[i], (int)i};
+    for (size_t i = 0; i < pattern->entries; i++)
+        if (pattern->row_name[i] >= 0)
+            list[count++] = (entry){pattern->row_name[i], pattern->column_name[i], (int)i};
     qsort(list, count, sizeof *list, by_column);
     int last = -1;
     for (size_t i = 0; i < count; i++) {
         if (i == 0 || by_column(&list[i - 1], &list[i]) != 0) {
-            system->row[++last] = list[i].row;
-            system->column_start[list[i].column + 1] = last + 1;
+            pattern->row[++last] = list[i].row;
+            pattern->column_start[list[i].column + 1] = last + 1;
         }
-        system->place[list[i].number] = last;
+        pattern->place[list[i].number] = last;
     }
-    system->nonzeros = last + 1;
-    for (size_t i = 0; i < system->entries; i++)
-        if (system->row_name[i] < 0)
-            system->place[i] = system->nonzeros; /* ground: written and never read */
+    pattern->nonzeros = last + 1;
+    for (size_t i = 0; i < pattern->entries; i++)
+        if (pattern->row_name[i] < 0)
+            pattern->place[i] = pattern->nonzeros; /* ground: written and never read */
     return true;
 }
 
@@ -104,7 +103,15 @@ bool solve_make_pattern(solve_system *system) {
     system->column_name = base_arena_take(system->arena, most, sizeof(int));
     if (!system->row_name || !system->column_name) return false;
     name_all(system);
-    if (!compress(system)) return false;
+    solve_pattern pattern = {.unknowns = system->unknowns,
+                             .entries = system->entries,
+                             .row_name = system->row_name,
+                             .column_name = system->column_name};
+    if (!solve_compress(system->arena, &pattern)) return false;
+    system->place = pattern.place;
+    system->column_start = pattern.column_start;
+    system->row = pattern.row;
+    system->nonzeros = pattern.nonzeros;
     system->symbolic =
         klu_analyze(system->unknowns, system->column_start, system->row, &system->common);
     return system->symbolic != NULL;

@@ -155,4 +155,120 @@ double solve_part_watts(const solve_system *system, const double *numbers, const
 void solve_kirchhoff(solve_work *work, const double *numbers, const double *x, double *error,
                      double *current);
 
+/* ---- small signals --------------------------------------------------------------------------- */
+
+/* The amp linearised at a solved point: every part with its true impedance, tubes with their slopes
+ * and capacitances. An output transformer is ideal but for its windings' ohms and its primary's
+ * inductance; where the drawing has feedback from its secondary, that is taken as negative. */
+typedef struct solve_signal solve_signal; /* numbers and factors; one per thread */
+
+solve_signal *solve_signal_new(const solve_system *system); /* NULL: no memory */
+void solve_signal_free(solve_signal *signal);
+/* Linearises at x, which solve_point has just found on `work` with `numbers`. */
+void solve_signal_set(solve_signal *signal, solve_work *work, const double *numbers,
+                      const double *x);
+
+typedef struct solve_source { /* one volt behind `ohms` (0 is fine) */
+    int node, back;           /* circuit nodes: hot end, and where its current returns */
+    double ohms;
+} solve_source;
+typedef struct solve_scope { /* a probe from `node` to ground; INFINITY ohms: none */
+    int node;
+    double ohms, farads;
+} solve_scope;
+
+/* The whole amp at one frequency, with the scope's probe (NULL: none) in the circuit. Converged, or
+ * singular, or no memory. */
+solve_outcome solve_signal_at(solve_signal *signal, const solve_source *source,
+                              const solve_scope *scope, double hertz);
+/* Volts at a circuit node per volt of the source; NAN where no signal is known. */
+double _Complex solve_signal_volts(const solve_signal *signal, int node);
+
+/* A plug in a jack opens the contact that its tip rests on. */
+void solve_plug_in(const solve_system *system, int jack, double *numbers);
+
+typedef struct solve_stage { /* a place where a signal is worth looking at */
+    int part, unit;          /* a tube and its unit; a speaker, and -1 */
+    int pin;                 /* plate, or cathode where it is not grounded; of a speaker 0 */
+    int plus, minus;         /* circuit nodes */
+} solve_stage;
+/* Every tube unit with a grid, in the file's order, then the speakers. Fills up to `room`; returns
+ * how many there are. */
+size_t solve_stages(const solve_system *system, solve_stage *stages, size_t room);
+
+/* ---- natural modes --------------------------------------------------------------------------- */
+
+/* What the amp does by itself: volts grow as exp(growth t) and turn `hertz` times a second. */
+typedef struct solve_mode {
+    double growth; /* 1/s; above 0 it rises by itself */
+    double hertz;  /* 0: it does not swing */
+} solve_mode;
+#define SOLVE_MODES_MOST 400
+/* All modes of the point set last, fastest rising first. Fills up to `room`; *count receives how
+ * many there are. Converged; singular; no memory; stalled with more than SOLVE_MODES_MOST stores of
+ * charge and flux. */
+solve_outcome solve_modes(solve_signal *signal, solve_mode *modes, size_t room, size_t *count);
+/* Does it rise by itself, beyond what rounding can feign? */
+bool solve_mode_rises(const solve_mode *mode);
+/* The shape of a mode: solve_signal_volts then gives each node's share. */
+solve_outcome solve_mode_shape(solve_signal *signal, const solve_mode *mode);
+
+/* ---- the tremolo ----------------------------------------------------------------------------- */
+
+/* The point that it is judged at: `signal` and `work` as after solve_signal_set. */
+typedef struct solve_tremolo_case {
+    solve_signal *signal;
+    solve_work *work;
+    const double *numbers, *x;
+} solve_tremolo_case;
+
+typedef struct solve_swing {
+    bool swings;   /* a mode of 0.3 to 20 Hz rises */
+    double hertz;  /* once its swing has settled; of the mode nearest to rising where none does,
+                      0: none */
+    double growth; /* 1/s, while it is small */
+    double reach;  /* mean volts grid to cathode of the output tubes per volt at the oscillator's
+                      plate;  NAN where it does not swing */
+} solve_swing;
+typedef struct solve_tremolo {
+    int part, unit; /* the oscillator; -1: the amp has none */
+    solve_swing swing;
+    double gain;     /* what times its gain it needs to start: under 1 where it does */
+    double emission; /* part of its emission at which it stops, 0: never; NAN where it does not run
+                      */
+} solve_tremolo;
+/* Any outcome but converged: nothing is known. */
+solve_outcome solve_tremolo_find(const solve_tremolo_case *given, solve_tremolo *out);
+
+typedef enum solve_upset {
+    SOLVE_OPENED,
+    SOLVE_SHORTED,
+    SOLVE_LEAKY,     /* 1 Mohm */
+    SOLVE_DRIED_OUT, /* a tenth of its capacitance */
+    SOLVE_DRIFTED,   /* half as much again */
+    SOLVE_WEAKENED,  /* half of its emission */
+    SOLVE_TURNED_DOWN,
+    SOLVE_TURNED_UP
+} solve_upset;
+typedef enum solve_effect {
+    SOLVE_STOPS,
+    SOLVE_UNHEARD, /* runs, and the output tubes hardly swing */
+    SOLVE_SLOWER,
+    SOLVE_FASTER,
+    SOLVE_NO_EFFECT
+} solve_effect;
+typedef struct solve_tremolo_part { /* one number made to fail, or a control turned */
+    int part;
+    solve_what what;
+    int which;
+    solve_upset upset;
+    solve_effect effect;
+    double hertz;
+} solve_tremolo_part;
+/* Everything that stops a running tremolo or changes its speed by a tenth, one fault at a time, in
+ * the order of effect and part; controls last. What kills the whole amp is left out. Fills up to
+ * `room`; *count receives how many there are. */
+solve_outcome solve_tremolo_parts(const solve_tremolo_case *given, const solve_tremolo *tremolo,
+                                  solve_tremolo_part *out, size_t room, size_t *count);
+
 #endif

@@ -172,7 +172,15 @@ bool solve_make_tubes(solve_system *system);
 bool solve_make_supplies(solve_system *system);
 solve_heat solve_heat_of(const solve_system *system, int part, int unit);
 
-/* pattern.c */
+/* pattern.c. Names of entries (row -1: ground) become compressed columns; place[i] is where the
+ * i-th goes, `nonzeros` for ground. */
+typedef struct solve_pattern {
+    int unknowns;
+    size_t entries;
+    int *row_name, *column_name;
+    int *place, *column_start, *row, nonzeros; /* made from the above */
+} solve_pattern;
+bool solve_compress(base_arena *arena, solve_pattern *pattern);
 bool solve_make_pattern(solve_system *system);
 
 /* equations.c */
