@@ -61,6 +61,7 @@ static bool bytes_can_be_read(base_yaml *yaml, const char *text, size_t length) 
 
 typedef struct builder {
     base_yaml *yaml;
+    const char *text; /* the file's */
     base_yaml_node *root;
     base_yaml_node *open; /* the innermost collection that is not closed */
     int depth;            /* how many are open */
@@ -100,6 +101,12 @@ static base_yaml_node *add(builder *b, struct fy_event *event, base_yaml_type ty
     return node;
 }
 
+/* libfyaml 0.7.12 loses memory over each row of doubled quotes longer than this allows. */
+static bool quotes_in_a_row(const builder *b, const base_yaml_node *node) {
+    static const char row[] = "''''''''''";
+    return memmem(b->text + node->start, node->end - node->start, row, strlen(row)) != NULL;
+}
+
 /* The marks of a quoted text are inside its quotes. */
 static bool add_text(builder *b, struct fy_event *event, base_yaml_type type) {
     base_yaml_node *node = add(b, event, type);
@@ -107,6 +114,11 @@ static bool add_text(builder *b, struct fy_event *event, base_yaml_type type) {
     enum fy_node_style style = fy_event_get_node_style(event);
     bool quoted = style == FYNS_SINGLE_QUOTED || style == FYNS_DOUBLE_QUOTED;
     node->exact = mark(node, event) && (quoted || (style == FYNS_PLAIN && node->end > node->start));
+    if (style == FYNS_SINGLE_QUOTED && quotes_in_a_row(b, node)) {
+        base_yaml_complain(b->yaml, BASE_SYNTAX, node->at,
+                           "ten quotes in a row|take out those that are too many");
+        return false;
+    }
     if (node->exact && quoted) node->start--, node->end++;
     struct fy_token *token = fy_event_get_token(event);
     size_t length = 0;
@@ -209,17 +221,16 @@ static void complain_syntax(base_yaml *yaml, struct fy_diag *diag) {
 }
 
 /* The root of the parser's one document; NULL with complaints. */
-static base_yaml_node *build(base_yaml *yaml, struct fy_parser *parser, struct fy_diag *diag) {
-    builder b = {.yaml = yaml};
+static base_yaml_node *build(builder *b, struct fy_parser *parser, struct fy_diag *diag) {
     struct fy_event *event;
     bool well = true;
     while (well && (event = fy_parser_parse(parser))) {
-        well = take(&b, event);
+        well = take(b, event);
         fy_parser_event_free(parser, event);
     }
     if (!well) return NULL;
-    if (b.root && !b.open && !fy_diag_got_error(diag)) return b.root;
-    complain_syntax(yaml, diag);
+    if (b->root && !b->open && !fy_diag_got_error(diag)) return b->root;
+    complain_syntax(b->yaml, diag);
     return NULL;
 }
 
@@ -227,12 +238,13 @@ static base_yaml_node *parse(base_yaml *yaml, const char *text, size_t length) {
     struct fy_diag *diag = diag_new();
     struct fy_parse_cfg cfg = {.flags = FYPCF_QUIET | FYPCF_DISABLE_MMAP_OPT, .diag = diag};
     struct fy_parser *parser = diag ? fy_parser_create(&cfg) : NULL;
+    builder builder = {.yaml = yaml, .text = text};
     base_yaml_node *root = NULL;
     yaml->tree = base_arena_new();
     if (!yaml->tree || !parser || fy_parser_set_string(parser, text, length))
         base_yaml_no_memory(yaml);
     else
-        root = build(yaml, parser, diag);
+        root = build(&builder, parser, diag);
     if (parser) fy_parser_destroy(parser);
     if (diag) fy_diag_destroy(diag);
     return root;
