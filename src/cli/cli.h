@@ -109,6 +109,7 @@ bool cli_bench(cli *cli, diagnose_meter *meter, double *mains);
 
 /* The tube library inside the program: every type. NULL with a complaint. */
 tube_library *cli_tubes(cli *cli);
+diagnose_priors *cli_priors(cli *cli); /* NULL with a complaint; as the tubes, to be freed */
 
 /* ---- text ----------------------------------------------------------------------------------- */
 

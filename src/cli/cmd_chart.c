@@ -257,8 +257,9 @@ static void run(cli *cli) {
     cli_amp amp = {0};
     if (!cli_bench(cli, &meter, &mains)) return;
     service_chart *chart = NULL;
-    if (cli_amp_open(cli, cli->argument[0], &amp))
-        chart = service_chart_new(amp.system, mains, &meter, cli->errors);
+    diagnose_priors *priors = cli_priors(cli);
+    if (priors && cli_amp_open(cli, cli->argument[0], &amp))
+        chart = service_chart_new(amp.system, priors, mains, &meter, cli->errors);
     if (chart) {
         tell_head(cli, chart, isfinite(mains), cli_amp_on_mains(amp.amp));
         tell_lines(cli, amp.amp, chart);
@@ -268,6 +269,7 @@ static void run(cli *cli) {
     }
     service_chart_free(chart);
     cli_amp_close(&amp);
+    diagnose_priors_free(priors);
 }
 
 static const struct argp_option options[] = {

@@ -49,22 +49,11 @@ static diagnose_readings *gather(cli *cli, const solve_system *system,
 
 /* ---- the engine ------------------------------------------------------------------------------ */
 
-static diagnose_priors *priors(cli *cli) {
-    size_t count;
-    const cli_file *files = cli_files(&count);
-    for (size_t i = 0; i < count; i++)
-        if (strcmp(files[i].name, "priors/faults.yaml") == 0)
-            return diagnose_priors_read(files[i].name, files[i].data, files[i].length, cli->errors);
-    base_errors_add(cli->errors, BASE_FILE, (base_place){0},
-                    "the table of faults is not in this program|build it again");
-    return NULL;
-}
-
 static diagnose_engine *engine_for(cli *cli, const solve_system *system, const cli_case *at) {
     const char *healthy = cli_option(cli, CLI_HEALTHY);
     diagnose_options options = diagnose_defaults();
     diagnose_readings *chart = healthy ? from_file(cli, system, healthy) : NULL;
-    diagnose_priors *table = priors(cli);
+    diagnose_priors *table = cli_priors(cli);
     diagnose_engine *engine = NULL;
     options.chart = chart;
     options.mains = at->measured ? at->mains : NAN;

@@ -35,6 +35,17 @@ tube_library *cli_tubes(cli *cli) {
     return library;
 }
 
+diagnose_priors *cli_priors(cli *cli) {
+    size_t count;
+    const cli_file *files = cli_files(&count);
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(files[i].name, "priors/faults.yaml") == 0)
+            return diagnose_priors_read(files[i].name, files[i].data, files[i].length, cli->errors);
+    base_errors_add(cli->errors, BASE_FILE, (base_place){0},
+                    "the table of faults is not in this program|build it again");
+    return NULL;
+}
+
 /* ---- amps ----------------------------------------------------------------------------------- */
 
 static void stem(const cli_file *file, char *buffer, size_t size) {

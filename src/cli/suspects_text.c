@@ -175,19 +175,18 @@ static void tell_suspects(cli *cli, const cli_case *at) {
 
 /* ---- readings -------------------------------------------------------------------------------- */
 
-/* "high" or "low" by two and a half standard deviations of good amps. Between two live places
- * either lead may be the red one, so there it is the size that counts. */
+/* "high" or "low" by the chart's band. Between two live places either lead may be the red one, so
+ * there it is the size that counts. */
 static const char *mark(const cli_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
     const solve_probe *probe = &at->readings->reading[index].probe;
-    int sign = 1, place = diagnose_place_of(at->engine, probe, &sign);
-    double spread = place >= 0 ? diagnose_place_at(at->engine, (size_t)place)->spread
-                               : 0.05 * fabs(compare->healthy);
-    double over = compare->read - compare->healthy;
+    service_line band = {.low = compare->healthy - 2 * compare->good_spread,
+                         .high = compare->healthy + 2 * compare->good_spread};
+    int verdict = service_verdict(&band, compare->read);
     if (compare->chance_wrong > MISREAD) return "misread?";
-    if (fabs(over) < 2.5 * spread + 0.02) return "";
+    if (verdict != -1 && verdict != 1) return "";
     bool turned = probe->minus > 0 && compare->healthy < 0;
-    return (turned ? -over : over) > 0 ? "high" : "low";
+    return (turned ? -verdict : verdict) > 0 ? "high" : "low";
 }
 
 static void tell_reading(cli *cli, const cli_case *at, size_t index) {

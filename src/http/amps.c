@@ -11,6 +11,7 @@
 struct http_amps {
     pthread_mutex_t lock;
     const tube_library *tubes;
+    const diagnose_priors *priors;
     http_amp_kept *amp[OPEN];
     uint64_t uses;
 };
@@ -66,11 +67,12 @@ static http_amp_kept *amp_new(const tube_library *tubes, const char *name, const
 /* ---- all of them ------------------------------------------------------------------------------
  */
 
-http_amps *http_amps_new(const tube_library *tubes) {
+http_amps *http_amps_new(const tube_library *tubes, const diagnose_priors *priors) {
     http_amps *amps = calloc(1, sizeof *amps);
     if (!amps) return NULL;
     pthread_mutex_init(&amps->lock, NULL);
     amps->tubes = tubes;
+    amps->priors = priors;
     return amps;
 }
 
@@ -129,6 +131,7 @@ http_amp *http_amp_take(http_amps *amps, const char *name, const char *text, bas
     pthread_mutex_unlock(&amps->lock);
     if (kept) return &kept->open;
     kept = amp_new(amps->tubes, name, text, errors);
+    if (kept) kept->open.priors = amps->priors;
     if (!kept) return NULL;
     memcpy(kept->hash, hash, sizeof hash);
     pthread_mutex_lock(&amps->lock);
@@ -199,7 +202,8 @@ static http_kept_chart *chart_of(http_amp_kept *kept, double mains, const diagno
                                  base_errors *errors) {
     for (int i = 0; i < CHARTS; i++)
         if (is_chart(&kept->chart[i], mains, meter)) return &kept->chart[i];
-    service_chart *chart = service_chart_new(kept->open.system, mains, meter, errors);
+    service_chart *chart =
+        service_chart_new(kept->open.system, kept->open.priors, mains, meter, errors);
     if (!chart || !find_lines(kept, chart, errors)) {
         service_chart_free(chart);
         return NULL;

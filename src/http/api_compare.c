@@ -162,7 +162,8 @@ static json_t *tubes(const sides *sides, const service_chart *found,
 static service_chart *chart_of(http_call *call, const http_phase *at) {
     diagnose_meter meter = diagnose_defaults().meter;
     if (at->readings->count) meter = at->readings->reading[0].meter;
-    return service_chart_new(at->amp->system, at->readings->mains, &meter, call->errors);
+    return service_chart_new(at->amp->system, at->amp->priors, at->readings->mains, &meter,
+                             call->errors);
 }
 
 static void compare(http_call *call, const sides *sides) {

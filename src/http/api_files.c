@@ -28,7 +28,7 @@ static service_chart *chart_of(http_call *call, const char *phase) {
     if (readings) {
         diagnose_meter meter =
             readings->count ? readings->reading[0].meter : diagnose_defaults().meter;
-        chart = service_chart_new(amp->system, readings->mains, &meter, quiet);
+        chart = service_chart_new(amp->system, amp->priors, readings->mains, &meter, quiet);
     }
     diagnose_readings_free(readings);
     http_amp_give(call->server->amps, amp);

@@ -157,8 +157,9 @@ typedef struct http_amps http_amps;
 typedef struct http_amp {
     circuit *amp;
     solve_system *system;
+    const diagnose_priors *priors; /* the library's: for its charts */
 } http_amp;
-http_amps *http_amps_new(const tube_library *tubes);
+http_amps *http_amps_new(const tube_library *tubes, const diagnose_priors *priors);
 void http_amps_free(http_amps *amps);
 /* The amp of `text`; `name` is what complaints call it. Give it back. NULL with a complaint. */
 http_amp *http_amp_take(http_amps *amps, const char *name, const char *text, base_errors *errors);

@@ -31,7 +31,7 @@ http_server *http_core_new(job_store *store, const http_options *options, base_e
         pthread_mutex_init(&server->list_lock, NULL);
         server->near = (http_gate){.server = server, .port = options->port};
         server->far = (http_gate){.server = server, .lan = true};
-        server->amps = http_amps_new(options->tubes);
+        server->amps = http_amps_new(options->tubes, options->priors);
         server->events = http_events_new(http_now(server));
         if (options->lan) server->pairing = http_pairing_new();
         if (server->amps && server->events && (server->pairing || !options->lan)) return server;

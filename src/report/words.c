@@ -98,7 +98,7 @@ const char *report_volts(report_sheet *sheet, double volts) {
 
 const char *report_band(report_sheet *sheet, double low, double high) {
     if (isnan(low) || isnan(high)) return "";
-    if (fabs(low) < 0.05 && fabs(high) < 0.05) return "about 0 V";
+    if (fabs(low) < 0.1 && fabs(high) < 0.1) return "about 0 V";
     return report_say(sheet, "%g to %g V", base_value_round(low, 3), base_value_round(high, 3));
 }
 

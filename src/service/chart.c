@@ -1,30 +1,9 @@
 /* The voltage chart: what a healthy amp reads, the band of good amps, and the meter's load. */
 #include "service_impl.h"
 
-/* How well the mains is known, one standard deviation as a part: measured at the wall, or taken
- * from the file. Common practice, no source. */
+/* How well a measured mains is known, one standard deviation as a part. Common practice, no source.
+ */
 #define MAINS_MEASURED 0.005
-#define MAINS_UNKNOWN 0.03
-
-/* ---- meters --------------------------------------------------------------------------------- */
-
-static double as_shown(double volts, double source_ohms, double meter_ohms) {
-    return volts * meter_ohms / (meter_ohms + source_ohms);
-}
-
-/* The hand starts on the highest range and turns down while the next one holds what is shown. */
-double service_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms) {
-    static const double ranges[] = {1000, 300, 100, 30, 10, 3};
-    if (isfinite(meter->ohms)) return meter->ohms;
-    if (!(meter->ohms_per_volt > 0)) return INFINITY;
-    if (isfinite(meter->range)) return meter->ohms_per_volt * meter->range;
-    double ohms = meter->ohms_per_volt * ranges[0];
-    for (size_t i = 1; i < sizeof ranges / sizeof *ranges; i++) {
-        if (fabs(as_shown(volts, source_ohms, ohms)) > ranges[i]) break;
-        ohms = meter->ohms_per_volt * ranges[i];
-    }
-    return ohms;
-}
 
 diagnose_meter service_printed_meter(const circuit_about *about) {
     return (diagnose_meter){.ohms = about->printed_meter_ohms,
@@ -32,49 +11,54 @@ diagnose_meter service_printed_meter(const circuit_about *about) {
                             .range = NAN};
 }
 
-/* ---- one line ------------------------------------------------------------------------------- */
+/* ---- lines ---------------------------------------------------------------------------------- */
 
-static double two_sigma(const service_bench *bench) {
-    double sum = 0;
-    for (size_t i = 0; i < solve_slots(bench->system); i++) {
-        double part = bench->gradient[i] * bench->spread[i];
-        sum += part * part;
+/* Gives each probe of a line (where `printed`: of a printed one) the load of `meter` there. */
+static void join_meter(service_places *places, const diagnose_meter *meter, bool printed) {
+    for (size_t i = 0; i < places->count; i++) {
+        const service_line *line = &places->line[i];
+        bool joined = !line->heater && (!printed || !isnan(line->printed));
+        places->probe[i].meter_ohms =
+            joined ? diagnose_meter_ohms(meter, line->volts, line->source_ohms) : INFINITY;
     }
-    return 2 * sqrt(sum);
 }
 
-/* volts, source, and the half width of the band (kept in `high` until `shown` is known). */
-static void predict(service_bench *bench, const diagnose_meter *meter, service_line *line,
-                    solve_probe *probe) {
-    if (probe->plus == probe->minus) return; /* a pin on the chassis reads nothing */
-    line->volts =
-        solve_read(bench->work, bench->numbers, bench->x, probe, NULL, &line->source_ohms);
-    if (!probe->heater)
-        probe->meter_ohms = service_meter_ohms(meter, line->volts, line->source_ohms);
-    line->shown = solve_read(bench->work, bench->numbers, bench->x, probe, bench->gradient, NULL);
-    line->high = two_sigma(bench);
+static bool on_chassis(const solve_probe *probe) {
+    return probe->plus == probe->minus; /* reads nothing, whatever the meter */
 }
 
-/* The reading with the meter truly joined; the linear one where the loaded amp has no point. */
-static double shown_by(service_bench *bench, const solve_probe *probe, double linear) {
-    if (probe->heater || !isfinite(probe->meter_ohms)) return linear;
-    double loaded = solve_read_loaded(bench->work, bench->numbers, bench->x, probe);
-    return isnan(loaded) ? linear : loaded;
+/* volts and source of each line, with no meter. */
+static void read_bare(diagnose_engine *engine, service_places *places) {
+    diagnose_good_read(engine, places->probe, places->good, places->count);
+    for (size_t i = 0; i < places->count; i++) {
+        if (on_chassis(&places->probe[i])) continue;
+        places->line[i].volts = places->good[i].volts;
+        places->line[i].source_ohms = places->good[i].source_ohms;
+    }
 }
 
-static void load(service_bench *bench, const diagnose_meter *printed, service_line *line,
-                 const solve_probe *probe) {
-    double half = line->high;
-    if (probe->plus != probe->minus) line->shown = shown_by(bench, probe, line->shown);
-    line->low = line->shown - half;
-    line->high = line->shown + half;
-    if (isnan(line->printed)) return;
-    solve_probe theirs = *probe;
-    theirs.meter_ohms = service_meter_ohms(printed, line->volts, line->source_ohms);
-    double linear = isfinite(theirs.meter_ohms)
-                        ? as_shown(line->volts, line->source_ohms, theirs.meter_ohms)
-                        : line->volts;
-    line->printed_shown = shown_by(bench, &theirs, linear);
+static void read_shown(diagnose_engine *engine, const diagnose_meter *meter,
+                       service_places *places) {
+    join_meter(places, meter, false);
+    diagnose_good_read(engine, places->probe, places->good, places->count);
+    for (size_t i = 0; i < places->count; i++) {
+        service_line *line = &places->line[i];
+        if (on_chassis(&places->probe[i])) continue;
+        line->shown = places->good[i].volts;
+        line->low = line->shown - 2 * places->good[i].spread;
+        line->high = line->shown + 2 * places->good[i].spread;
+    }
+}
+
+/* What the schematic's own meter would show where it prints a figure. */
+static void read_printed(diagnose_engine *engine, const diagnose_meter *meter,
+                         service_places *places) {
+    join_meter(places, meter, true);
+    diagnose_good_read(engine, places->probe, places->good, places->count);
+    for (size_t i = 0; i < places->count; i++)
+        if (!isnan(places->line[i].printed))
+            places->line[i].printed_shown =
+                on_chassis(&places->probe[i]) ? 0 : places->good[i].volts;
 }
 
 static bool supply_below(const service_line *line, const service_line *next) {
@@ -97,23 +81,21 @@ static void order_supplies(service_places *places) {
 
 /* ---- the chart ------------------------------------------------------------------------------ */
 
-static bool chart_lines(service_bench *bench, service_chart *chart) {
+static bool chart_lines(service_bench *bench, diagnose_engine *engine, service_chart *chart) {
     service_places places;
     diagnose_meter printed = service_printed_meter(circuit_about_of(bench->amp));
     if (!service_places_list(bench->system, chart->arena, &places)) return false;
-    /* Linear readings first: a loaded one solves anew and leaves other factors in the work. */
-    for (size_t i = 0; i < places.count; i++)
-        predict(bench, &chart->meter, &places.line[i], &places.probe[i]);
+    read_bare(engine, &places);
     order_supplies(&places);
-    if (!service_tubes_list(bench, chart) || !service_rectifiers_list(bench, chart)) return false;
-    for (size_t i = 0; i < places.count; i++)
-        load(bench, &printed, &places.line[i], &places.probe[i]);
+    read_shown(engine, &chart->meter, &places);
+    read_printed(engine, &printed, &places);
     chart->line = places.line;
     chart->lines = places.count;
-    return true;
+    return service_tubes_list(bench, chart) && service_rectifiers_list(bench, chart);
 }
 
-static service_chart *chart_new(service_bench *bench, const diagnose_meter *meter) {
+static service_chart *chart_new(service_bench *bench, diagnose_engine *engine,
+                                const diagnose_meter *meter) {
     base_arena *arena = base_arena_new();
     service_chart *chart = arena ? base_arena_take(arena, 1, sizeof *chart) : NULL;
     if (!chart) {
@@ -128,23 +110,37 @@ static service_chart *chart_new(service_bench *bench, const diagnose_meter *mete
                              .meter = *meter,
                              .result = bench->result,
                              .arena = arena};
-    if (chart_lines(bench, chart)) return chart;
+    if (chart_lines(bench, engine, chart)) return chart;
     service_chart_free(chart);
     return NULL;
 }
 
-service_chart *service_chart_new(const solve_system *system, double mains,
-                                 const diagnose_meter *meter, base_errors *errors) {
-    static const diagnose_meter usual = {
-        .ohms = 10e6, .ohms_per_volt = NAN, .range = NAN, .accuracy = 0.005};
-    double spread = isfinite(mains) ? MAINS_MEASURED : MAINS_UNKNOWN;
+/* What good amps read, without any fault: quick to make. */
+static diagnose_engine *good_amps(const solve_system *system, const diagnose_priors *priors,
+                                  double mains, base_errors *errors) {
+    diagnose_options options = diagnose_defaults();
+    options.faults = false;
+    options.mains = mains;
+    if (isfinite(mains)) options.mains_spread = MAINS_MEASURED;
+    return diagnose_engine_new(system, priors, &options, errors);
+}
+
+service_chart *service_chart_new(const solve_system *system, const diagnose_priors *priors,
+                                 double mains, const diagnose_meter *meter, base_errors *errors) {
+    diagnose_meter usual = diagnose_defaults().meter;
     service_bench bench;
-    if (service_bench_open(&bench, system, mains, spread, errors) != BASE_OK) return NULL;
-    service_chart *chart = chart_new(&bench, meter ? meter : &usual);
+    if (service_bench_open(&bench, system, mains, errors) != BASE_OK) return NULL;
+    diagnose_engine *engine = good_amps(system, priors, mains, errors);
+    service_chart *chart = NULL;
+    if (engine) {
+        service_bench_take(&bench, diagnose_healthy_numbers(engine), diagnose_healthy(engine));
+        chart = chart_new(&bench, engine, meter ? meter : &usual);
+        if (!chart)
+            base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                            "no memory left|close other programs");
+    }
+    diagnose_engine_free(engine);
     service_bench_close(&bench);
-    if (!chart)
-        base_errors_add(errors, BASE_MEMORY, (base_place){0},
-                        "no memory left|close other programs");
     return chart;
 }
 

@@ -261,7 +261,7 @@ service_curves *service_curves_of(const solve_system *system, double mains, cons
                                   int unit, base_errors *errors) {
     plotter plot = {0};
     if (find_unit(&plot, solve_circuit(system), tube, unit, errors) != BASE_OK) return NULL;
-    if (service_bench_open(&plot.bench, system, mains, 0, errors) != BASE_OK) return NULL;
+    if (service_bench_open(&plot.bench, system, mains, errors) != BASE_OK) return NULL;
     service_bench *bench = &plot.bench;
     bool placed =
         solve_tube_at(bench->work, bench->numbers, bench->x, plot.part, plot.index, &plot.idle);

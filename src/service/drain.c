@@ -245,7 +245,7 @@ service_drain *service_drain_new(const solve_system *system, double mains, doubl
     planner plan = {0};
     if (isnan(ohms)) ohms = SERVICE_DRAIN_OHMS;
     if (!allowed(ohms, errors)) return NULL;
-    base_code code = service_bench_open(&plan.bench, system, mains, 0, errors);
+    base_code code = service_bench_open(&plan.bench, system, mains, errors);
     if (code != BASE_OK && code != BASE_UNSOLVED) return NULL;
     plan.bench.amp = solve_circuit(system);
     plan.drain = drain_new(ohms);

@@ -2,51 +2,6 @@
  * differences across the parts whose current matters. */
 #include "service_impl.h"
 
-/* ---- supply nodes ------------------------------------------------------------------------- */
-
-static bool joins(const circuit_part *part) {
-    return part->kind == CIRCUIT_RESISTOR || part->kind == CIRCUIT_INDUCTOR ||
-           part->kind == CIRCUIT_FUSE || part->kind == CIRCUIT_SWITCH;
-}
-
-/* Spreads `reached` over resistors, chokes, fuses and switches from the rectifiers' outputs. */
-static void reach(const circuit *amp, bool *reached) {
-    for (bool more = true; more;) {
-        more = false;
-        for (size_t i = 0; i < circuit_parts(amp); i++) {
-            const circuit_part *part = circuit_part_at(amp, i);
-            if (!joins(part) || part->end[0] <= 0 || part->end[1] <= 0) continue;
-            if (reached[part->end[0]] == reached[part->end[1]]) continue;
-            reached[part->end[0]] = reached[part->end[1]] = more = true;
-        }
-    }
-}
-
-/* One microfarad parts a filter capacitor from a screen's bypass. Common practice, no source. */
-static bool filter_capacitor(const circuit_part *part) {
-    return part->kind == CIRCUIT_CAPACITOR && (part->end[0] == 0) != (part->end[1] == 0) &&
-           (part->material == CIRCUIT_ELECTROLYTIC || part->value >= 1e-6);
-}
-
-bool *service_supply_nodes(const circuit *amp, base_arena *arena) {
-    bool *reached = base_arena_take(arena, circuit_nodes(amp), sizeof *reached);
-    bool *supply = base_arena_take(arena, circuit_nodes(amp), sizeof *supply);
-    if (!reached || !supply) return NULL;
-    for (size_t i = 0; i < circuit_parts(amp); i++) {
-        const circuit_part *part = circuit_part_at(amp, i);
-        if (part->kind == CIRCUIT_RECTIFIER && part->end[0] > 0)
-            reached[part->end[0]] = supply[part->end[0]] = true;
-    }
-    reach(amp, reached);
-    for (size_t i = 0; i < circuit_parts(amp); i++) {
-        const circuit_part *part = circuit_part_at(amp, i);
-        if (!filter_capacitor(part)) continue;
-        int node = part->end[0] > 0 ? part->end[0] : part->end[1];
-        if (node > 0 && reached[node]) supply[node] = true;
-    }
-    return supply;
-}
-
 /* ---- lines --------------------------------------------------------------------------------- */
 
 typedef struct lister {
@@ -210,9 +165,11 @@ bool service_places_list(const solve_system *system, base_arena *arena, service_
     *places = (service_places){.room = room_needed(amp)};
     places->line = base_arena_take(arena, places->room, sizeof *places->line);
     places->probe = base_arena_take(arena, places->room, sizeof *places->probe);
+    places->good = base_arena_take(arena, places->room, sizeof *places->good);
     lister list = {.system = system, .amp = amp, .arena = arena, .places = places};
-    list.supply = service_supply_nodes(amp, arena);
-    if (!places->line || !places->probe || !list.supply) return false;
+    list.supply = base_arena_take(arena, circuit_nodes(amp), sizeof *list.supply);
+    if (!places->line || !places->probe || !places->good || !list.supply) return false;
+    if (!diagnose_supply_nodes(amp, list.supply)) return false;
     for (size_t i = 0; i < circuit_parts(amp); i++)
         if (circuit_part_at(amp, i)->kind == CIRCUIT_TUBE) add_tube(&list, i);
     add_supplies(&list);

@@ -20,7 +20,7 @@ typedef struct service_line {
     int part, pin;    /* of a tube pin; -1 otherwise */
     double volts;     /* a healthy amp's, with no meter */
     double shown;     /* as this meter shows it in the circuit */
-    double low, high; /* the band of `shown`: two standard deviations of tolerance and spread */
+    double low, high; /* the band of `shown` in good amps: two standard deviations each way */
     double source_ohms;
     double printed;       /* on the schematic, NAN if not */
     double printed_shown; /* what the schematic's own meter would show here, NAN if not printed */
@@ -66,17 +66,18 @@ typedef struct service_chart {
     base_arena *arena;
 } service_chart;
 
-/* The chart of a healthy amp on `mains` volts (NAN: the file's) as `meter` shows it. The mains
- * counts as known to 0.5 % (one standard deviation) when given, to 3 % when not. NULL with a
- * complaint where the amp cannot be solved: nothing is ever shown from a failed solve. */
-service_chart *service_chart_new(const solve_system *system, double mains,
-                                 const diagnose_meter *meter, base_errors *errors);
+/* The chart of a healthy amp on `mains` volts (NAN: the file's) as `meter` shows it (NULL: the
+ * usual one), by the same spreads as the diagnosis. The mains counts as known to 0.5 % (one
+ * standard deviation) when given, to 3 % when not. NULL with a complaint where the amp cannot be
+ * solved: nothing is ever shown from a failed solve. */
+service_chart *service_chart_new(const solve_system *system, const diagnose_priors *priors,
+                                 double mains, const diagnose_meter *meter, base_errors *errors);
 void service_chart_free(service_chart *chart);
 
 /* Where a reading lies by a line's band: -1 low, 0 inside, 1 high; 2 where there is no reading
- * (not finite). Outside is what leaves the band by more than the meter can be off: half a percent of the
- * reading, and 30 mV, which a grid's contact potential or the meter's last digit may make. Common
- * practice, no source. */
+ * (not finite). Outside is what leaves the band by more than the meter can be off: half a percent
+ * of the reading, and 30 mV, which a grid's contact potential or the meter's last digit may make.
+ * Common practice, no source. */
 int service_verdict(const service_line *line, double volts);
 
 /* Warnings on a solved amp that `check` adds: a tube past a rating (and by which rating system), a

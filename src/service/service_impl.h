@@ -9,44 +9,36 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* One amp on the bench: its numbers, its operating point, and the spread of each number. */
+/* One amp on the bench: its numbers and its operating point. */
 typedef struct service_bench {
     const solve_system *system;
     const circuit *amp;
     solve_work *work;
-    double *numbers;  /* by slot */
-    double *x;        /* the operating point */
-    double *spread;   /* by slot: one standard deviation of ln(number) between good amps */
-    double *gradient; /* room for one reading's gradient */
+    double *numbers; /* by slot */
+    double *x;       /* the operating point */
     solve_result result;
     base_arena *arena;
 } service_bench;
 
-/* Solves the healthy amp on `mains` volts (NAN: the file's), known to `mains_spread`. On failure
- * adds a complaint and leaves nothing to close. */
+/* Solves the healthy amp on `mains` volts (NAN: the file's). On failure adds a complaint and leaves
+ * nothing to close. */
 base_code service_bench_open(service_bench *bench, const solve_system *system, double mains,
-                             double mains_spread, base_errors *errors);
+                             base_errors *errors);
+/* Goes to other numbers, of which `x` is the solution. */
+void service_bench_take(service_bench *bench, const double *numbers, const double *x);
 void service_bench_close(service_bench *bench);
 
-/* One standard deviation of ln(number) of a slot between good amps (mains: 0). */
-double service_spread(const circuit *amp, const solve_slot *slot);
-
-/* The ohms of `meter` for a place that reads `volts` through `source_ohms`: a fixed one, or the
- * smallest usual range that holds what it then shows. INFINITY where the meter states nothing. */
-double service_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms);
 diagnose_meter service_printed_meter(const circuit_about *about);
 
-/* The places of the chart in their order; volts are not yet filled in. `probe` runs beside `line`.
- * false: no memory. */
+/* The places of the chart in their order; volts are not yet filled in. `probe` and `good` run
+ * beside `line`. false: no memory. */
 typedef struct service_places {
     service_line *line;
     solve_probe *probe;
+    diagnose_good *good; /* room for what is read there */
     size_t count, room;
 } service_places;
 bool service_places_list(const solve_system *system, base_arena *arena, service_places *places);
-
-/* Marks (by node) where a filter capacitor holds a supply. NULL: no memory. */
-bool *service_supply_nodes(const circuit *amp, base_arena *arena);
 
 /* The rating that is quoted for one unit first, then the first of another system. Returns how many
  * of the two there are. `limit` chooses the line of the table that must be stated. */

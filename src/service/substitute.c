@@ -424,7 +424,7 @@ service_substitute *service_substitute_of(const solve_system *system, double mai
                         part);
         return NULL;
     }
-    if (service_bench_open(&bench, system, mains, 0, errors) != BASE_OK) return NULL;
+    if (service_bench_open(&bench, system, mains, errors) != BASE_OK) return NULL;
     bool known = describe(&bench, index, &old);
     service_bench_close(&bench);
     if (!known) return no_memory(errors);

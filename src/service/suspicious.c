@@ -231,7 +231,7 @@ static void watch_printed(service_bench *bench, base_errors *errors) {
         double source = 0;
         if (isnan(at->printed) || !solve_probe_exists(bench->system, &probe)) continue;
         double volts = solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, &source);
-        probe.meter_ohms = service_meter_ohms(&meter, volts, source);
+        probe.meter_ohms = diagnose_meter_ohms(&meter, volts, source);
         volts = solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, NULL);
         double apart = fabs(volts - at->printed);
         if (apart <= PRINTED_FLOOR_V || apart <= PRINTED_AGREES * fabs(at->printed)) continue;
@@ -244,7 +244,7 @@ static void watch_printed(service_bench *bench, base_errors *errors) {
 
 void service_suspicious(const solve_system *system, base_errors *errors) {
     watch watch = {.errors = errors};
-    if (service_bench_open(&watch.bench, system, NAN, 0, errors) != BASE_OK) return;
+    if (service_bench_open(&watch.bench, system, NAN, errors) != BASE_OK) return;
     for (size_t i = 0; i < circuit_parts(watch.bench.amp); i++) {
         circuit_kind kind = circuit_part_at(watch.bench.amp, i)->kind;
         if (kind == CIRCUIT_TUBE) watch_tube(&watch, (int)i);
@@ -257,7 +257,7 @@ void service_suspicious(const solve_system *system, base_errors *errors) {
     double drawn = circuit_about_of(watch.bench.amp)->mains_drawn_volts;
     service_bench_close(&watch.bench);
     service_bench printed;
-    if (service_bench_open(&printed, system, drawn, 0, errors) != BASE_OK) return;
+    if (service_bench_open(&printed, system, drawn, errors) != BASE_OK) return;
     watch_printed(&printed, errors);
     service_bench_close(&printed);
 }

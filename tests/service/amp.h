@@ -14,6 +14,7 @@ typedef struct amp {
     tube_library *tubes;
     circuit *circuit;
     solve_system *system;
+    diagnose_priors *priors;
     base_errors *errors;
 } amp;
 
@@ -44,12 +45,22 @@ static inline char *amp_changed(char *text, const char *from, const char *to) {
     return changed;
 }
 
+static inline diagnose_priors *amp_priors(base_errors *errors) {
+    size_t length;
+    char *text = support_file("data/priors/faults.yaml", &length);
+    diagnose_priors *priors = diagnose_priors_read("faults.yaml", text, length, errors);
+    assert_non_null(priors);
+    free(text);
+    return priors;
+}
+
 static inline void amp_open(amp *amp, const char *name, const char *from, const char *to) {
     char path[128];
     snprintf(path, sizeof path, "data/amps/%s.yaml", name);
     amp->errors = base_errors_new();
     assert_non_null(amp->errors);
     amp->tubes = amp_tubes(amp->errors);
+    amp->priors = amp_priors(amp->errors);
     char *text = amp_changed(support_file(path, NULL), from, to);
     amp->circuit = circuit_read(path, text, strlen(text), amp->tubes, amp->errors);
     assert_non_null(amp->circuit);
@@ -58,10 +69,19 @@ static inline void amp_open(amp *amp, const char *name, const char *from, const 
     free(text);
 }
 
+/* wren-hollow without its printed volts: the chart is then the laws' alone. */
+static inline void amp_open_unprinted(amp *amp) {
+    amp_open(amp, "wren-hollow",
+             "{V3.8: 385, B2: 380, B3: 325, V2.3: 380, V2.4: 380, V2.8: 24, V1.1: 215, V1.3: 1.7,\n"
+             "          V1.6: 220, V1.8: 1.7}",
+             "{}");
+}
+
 static inline void amp_close(amp *amp) {
     solve_system_free(amp->system);
     circuit_free(amp->circuit);
     tube_library_free(amp->tubes);
+    diagnose_priors_free(amp->priors);
     base_errors_free(amp->errors);
 }
 

@@ -1,6 +1,7 @@
 /* The voltage chart against what it must be by physics and by the trade. */
 #include "amp.h"
 
+#include "../../src/diagnose/diagnose_impl.h"
 #include "../../src/service/service_impl.h"
 
 static const diagnose_meter ten_meg = {
@@ -32,7 +33,7 @@ static void test_order(void **state) {
     for (size_t n = 0; n < sizeof names / sizeof *names; n++) {
         amp amp;
         amp_open(&amp, names[n], NULL, NULL);
-        service_chart *chart = service_chart_new(amp.system, NAN, &ten_meg, amp.errors);
+        service_chart *chart = service_chart_new(amp.system, amp.priors, NAN, &ten_meg, amp.errors);
         assert_non_null(chart);
         for (size_t i = 1; i < chart->lines; i++)
             check_pair(&chart->line[i - 1], &chart->line[i]);
@@ -52,7 +53,7 @@ static void test_loading(void **state) {
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         diagnose_meter meter = per_volt(20e3, 10);
         if (cases[i].meter_ohms == 10e6) meter = ten_meg;
-        double ohms = service_meter_ohms(&meter, 5, cases[i].source_ohms);
+        double ohms = diagnose_meter_ohms(&meter, 5, cases[i].source_ohms);
         assert_double_equal(ohms, cases[i].meter_ohms, 1);
         assert_double_equal(cases[i].source_ohms / (ohms + cases[i].source_ohms), cases[i].lost,
                             0.005);
@@ -68,7 +69,7 @@ static void test_range(void **state) {
     diagnose_meter meter = per_volt(20e3, NAN);
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
-        assert_double_equal(service_meter_ohms(&meter, cases[i].volts, cases[i].source_ohms),
+        assert_double_equal(diagnose_meter_ohms(&meter, cases[i].volts, cases[i].source_ohms),
                             20e3 * cases[i].range, 1);
 }
 
@@ -78,12 +79,12 @@ static void test_meter_in_circuit(void **state) {
     (void)state;
     amp amp;
     amp_open(&amp, "wren-hollow", NULL, NULL);
-    service_chart *chart = service_chart_new(amp.system, NAN, &meter, amp.errors);
+    service_chart *chart = service_chart_new(amp.system, amp.priors, NAN, &meter, amp.errors);
     assert_non_null(chart);
     for (size_t i = 0; i < chart->lines; i++) {
         const service_line *line = &chart->line[i];
         if (line->heater || line->source_ohms == 0) continue;
-        double ohms = service_meter_ohms(&meter, line->volts, line->source_ohms);
+        double ohms = diagnose_meter_ohms(&meter, line->volts, line->source_ohms);
         double divided = line->volts * ohms / (ohms + line->source_ohms);
         assert_true(fabs(line->shown) <= fabs(line->volts) + 1e-6);
         assert_double_equal(line->shown, divided, 0.01 * fabs(line->volts) + 1e-4);
@@ -96,12 +97,39 @@ static void test_meter_in_circuit(void **state) {
 
 #define SAMPLES 400
 
-/* One good amp, drawn at random from the same spreads. */
-static void draw(const solve_system *system, base_random *random, double *numbers) {
-    for (size_t i = 0; i < solve_slots(system); i++) {
-        const solve_slot *slot = solve_slot_at(system, i);
-        double spread = slot->part < 0 ? 0.03 : service_spread(solve_circuit(system), slot);
-        numbers[i] = solve_nominal(system)[i] * exp(spread * base_random_normal(random));
+/* One good amp, drawn at random: each part's number by its own spread, where they are known apart
+ * from the program (tolerances as the file states them, two standard deviations; emission, screen
+ * share and windings by the priors' own and common shares together). */
+static double spread_of(const circuit *amp, const diagnose_priors *priors, const solve_slot *slot) {
+    double winding = diagnose_number_of(priors, NUMBER_WINDING_VOLTS);
+    if (slot->part < 0) return 0.03;
+    const circuit_part *part = circuit_part_at(amp, (size_t)slot->part);
+    double stated = isfinite(part->tolerance) ? part->tolerance / 2 : 0;
+    bool carbon = part->material == CIRCUIT_CARBON_COMPOSITION && part->original != 0;
+    bool diode = part->tube && part->tube->unit[0].kind == TUBE_DIODE;
+    switch (slot->what) {
+    case SOLVE_OHMS:
+        if (part->kind == CIRCUIT_WINDING) return diagnose_number_of(priors, NUMBER_WINDING_OHMS);
+        if (part->kind == CIRCUIT_SPEAKER) return 0;
+        return carbon ? hypot(stated, diagnose_number_of(priors, NUMBER_CARBON_DRIFT)) : stated;
+    case SOLVE_VOLTS:
+        return hypot(winding, winding);
+    case SOLVE_HEATER:
+        return diagnose_number_of(priors, NUMBER_HEATER_OHMS);
+    case SOLVE_EMISSION:
+        return diode ? diagnose_number_of(priors, NUMBER_RECTIFIER)
+                     : part->tube->unit[slot->which].spread;
+    case SOLVE_SCREEN:
+        return diode ? 0 : fmax(part->tube->unit[slot->which].screen_spread, 0.30);
+    default:
+        return 0;
+    }
+}
+
+static void draw(const amp *amp, base_random *random, double *numbers) {
+    for (size_t i = 0; i < solve_slots(amp->system); i++) {
+        double spread = spread_of(amp->circuit, amp->priors, solve_slot_at(amp->system, i));
+        numbers[i] = solve_nominal(amp->system)[i] * exp(spread * base_random_normal(random));
     }
 }
 
@@ -109,8 +137,8 @@ static void draw(const solve_system *system, base_random *random, double *number
 static void test_band(void **state) {
     (void)state;
     amp amp;
-    amp_open(&amp, "wren-hollow", NULL, NULL);
-    service_chart *chart = service_chart_new(amp.system, NAN, &ten_meg, amp.errors);
+    amp_open_unprinted(&amp);
+    service_chart *chart = service_chart_new(amp.system, amp.priors, NAN, &ten_meg, amp.errors);
     assert_non_null(chart);
     service_places places;
     assert_true(service_places_list(amp.system, chart->arena, &places));
@@ -120,7 +148,7 @@ static void test_band(void **state) {
     base_random random;
     base_random_seed(&random, 20);
     for (int s = 0; s < SAMPLES; s++) {
-        draw(amp.system, &random, numbers);
+        draw(&amp, &random, numbers);
         assert_true(solve_point(work, numbers, NULL, x).outcome <= SOLVE_CONTINUED);
         for (size_t i = 0; i < places.count; i++) {
             if (places.probe[i].plus == places.probe[i].minus) continue;
@@ -134,7 +162,7 @@ static void test_band(void **state) {
         const service_line *line = amp_line(chart, places.line[i].at);
         double mean = sum[i] / SAMPLES, sigma = sqrt(squares[i] / SAMPLES - mean * mean);
         double half = (line->high - line->low) / 2;
-        if (half < 0.02) continue;
+        if (half < 0.05) continue;
         if (fabs(half / (2 * sigma) - 1) > 0.2)
             fail_msg("%s: band %g, of %d amps %g", line->at, half, SAMPLES, 2 * sigma);
     }
@@ -143,12 +171,47 @@ static void test_band(void **state) {
     amp_close(&amp);
 }
 
+/* The chart's band is what the diagnosis holds for good amps, printed figures taken in. */
+static void test_band_of_diagnosis(void **state) {
+    static const char *const names[] = {"wren-hollow", "granary", "choirloft"};
+    (void)state;
+    for (size_t n = 0; n < sizeof names / sizeof *names; n++) {
+        amp amp;
+        amp_open(&amp, names[n], NULL, NULL);
+        diagnose_options options = diagnose_defaults();
+        options.mains = 118;
+        options.mains_spread = 0.005;
+        options.meter = per_volt(20e3, NAN);
+        diagnose_engine *engine = diagnose_engine_new(amp.system, amp.priors, &options, amp.errors);
+        service_chart *chart =
+            service_chart_new(amp.system, amp.priors, 118, &options.meter, amp.errors);
+        assert_true(engine && chart);
+        int shared = 0;
+        for (size_t i = 0; i < chart->lines; i++) {
+            const service_line *line = &chart->line[i];
+            for (size_t k = 0; k < diagnose_places(engine); k++) {
+                const diagnose_place *place = diagnose_place_at(engine, k);
+                if (strcmp(place->at, line->at) != 0) continue;
+                double near = 1e-4 + 1e-4 * fabs(line->shown);
+                assert_double_equal(line->shown, place->healthy, near);
+                assert_double_equal(line->low, place->healthy - 2 * place->spread, near);
+                assert_double_equal(line->high, place->healthy + 2 * place->spread, near);
+                shared++;
+            }
+        }
+        assert_true(shared > 8);
+        diagnose_engine_free(engine);
+        service_chart_free(chart);
+        amp_close(&amp);
+    }
+}
+
 static void test_mains(void **state) {
     (void)state;
     amp amp;
     amp_open(&amp, "wren-hollow", NULL, NULL);
-    service_chart *file = service_chart_new(amp.system, NAN, &ten_meg, amp.errors);
-    service_chart *measured = service_chart_new(amp.system, 108, &ten_meg, amp.errors);
+    service_chart *file = service_chart_new(amp.system, amp.priors, NAN, &ten_meg, amp.errors);
+    service_chart *measured = service_chart_new(amp.system, amp.priors, 108, &ten_meg, amp.errors);
     assert_true(file && measured);
     assert_double_equal(file->mains_v, 120, 1e-9);
     assert_double_equal(measured->mains_v, 108, 1e-9);
@@ -166,8 +229,8 @@ static void test_mains(void **state) {
 static void test_differences(void **state) {
     (void)state;
     amp amp;
-    amp_open(&amp, "wren-hollow", NULL, NULL);
-    service_chart *chart = service_chart_new(amp.system, NAN, &ten_meg, amp.errors);
+    amp_open_unprinted(&amp);
+    service_chart *chart = service_chart_new(amp.system, amp.priors, NAN, &ten_meg, amp.errors);
     assert_non_null(chart);
     double screen = amp_line(chart, "B2")->volts - amp_line(chart, "V2.4")->volts;
     assert_double_equal(amp_line(chart, "R13")->volts, screen, 1e-6);
@@ -211,7 +274,7 @@ static double output_percent(const char *from, const char *to) {
     double percent = NAN;
     amp amp;
     amp_open(&amp, "wren-hollow", from, to);
-    service_chart *chart = service_chart_new(amp.system, NAN, &ten_meg, amp.errors);
+    service_chart *chart = service_chart_new(amp.system, amp.priors, NAN, &ten_meg, amp.errors);
     assert_non_null(chart);
     for (size_t i = 0; i < chart->tubes; i++)
         if (strcmp(chart->tube[i].tube, "V2") == 0)
@@ -236,8 +299,8 @@ static void test_grid_stoppers(void **state) {
     amp a, b;
     amp_open(&a, "wren-hollow", NULL, NULL);
     amp_open(&b, "wren-hollow", "R1: {value: 68k", "R1: {value: 680");
-    service_chart *with = service_chart_new(a.system, NAN, &ten_meg, a.errors);
-    service_chart *without = service_chart_new(b.system, NAN, &ten_meg, b.errors);
+    service_chart *with = service_chart_new(a.system, a.priors, NAN, &ten_meg, a.errors);
+    service_chart *without = service_chart_new(b.system, b.priors, NAN, &ten_meg, b.errors);
     assert_true(with && without);
     for (size_t i = 0; i < with->lines; i++)
         assert_double_equal(with->line[i].shown, without->line[i].shown, 0.01);
@@ -253,7 +316,7 @@ static void test_unsolved(void **state) {
     (void)state;
     amp amp;
     amp_open(&amp, "wren-hollow", NULL, NULL);
-    assert_null(service_chart_new(amp.system, -120, &ten_meg, amp.errors));
+    assert_null(service_chart_new(amp.system, amp.priors, -120, &ten_meg, amp.errors));
     assert_int_equal(base_errors_worst(amp.errors), BASE_UNSOLVED);
     assert_true(amp_complains(&amp, "no operating point"));
     amp_close(&amp);
@@ -261,17 +324,12 @@ static void test_unsolved(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_order),
-        cmocka_unit_test(test_loading),
-        cmocka_unit_test(test_range),
-        cmocka_unit_test(test_meter_in_circuit),
-        cmocka_unit_test(test_band),
-        cmocka_unit_test(test_mains),
-        cmocka_unit_test(test_differences),
-        cmocka_unit_test(test_rating_systems),
-        cmocka_unit_test(test_cathode_resistor),
-        cmocka_unit_test(test_grid_stoppers),
-        cmocka_unit_test(test_unsolved),
+        cmocka_unit_test(test_order),          cmocka_unit_test(test_loading),
+        cmocka_unit_test(test_range),          cmocka_unit_test(test_meter_in_circuit),
+        cmocka_unit_test(test_band),           cmocka_unit_test(test_band_of_diagnosis),
+        cmocka_unit_test(test_mains),          cmocka_unit_test(test_differences),
+        cmocka_unit_test(test_rating_systems), cmocka_unit_test(test_cathode_resistor),
+        cmocka_unit_test(test_grid_stoppers),  cmocka_unit_test(test_unsolved),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

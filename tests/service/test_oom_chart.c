@@ -8,7 +8,7 @@ static amp on_bench;
 static void make_chart(bool failing) {
     static const diagnose_meter meter = {.ohms = 10e6, .ohms_per_volt = NAN, .range = NAN};
     base_errors *errors = base_errors_new();
-    service_chart *chart = service_chart_new(on_bench.system, NAN, &meter, errors);
+    service_chart *chart = service_chart_new(on_bench.system, on_bench.priors, NAN, &meter, errors);
     if (!failing) assert_non_null(chart);
     if (!chart && errors) assert_int_equal(base_errors_worst(errors), BASE_MEMORY);
     service_chart_free(chart);
