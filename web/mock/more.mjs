@@ -122,7 +122,14 @@ export function more({ run, amps, shop, tell }) {
     return { places, tubes };
   }
 
-  async function curves(_, __, q) {
+  const drawn = new Map(); // curves take the program seconds this way
+  const curves = (_, __, q) => {
+    const key = String(q);
+    if (!drawn.has(key)) drawn.set(key, draw(q));
+    return drawn.get(key);
+  };
+
+  async function draw(q) {
     const chart = await run("chart", q.get("amp"));
     const units = chart.tubes.filter(({ tube }) => tube === q.get("tube"));
     const one = units[Number(q.get("unit") ?? 0)];
@@ -131,7 +138,7 @@ export function more({ run, amps, shop, tell }) {
       ? [0, -5, -10, -15, -20, -25, -30]
       : [0, -0.5, -1, -1.5, -2, -2.5, -3, -4];
     const most = pentode ? 600 : 400;
-    const plate_v = Array.from({ length: 21 }, (_, at) => (at * most) / 20);
+    const plate_v = Array.from({ length: 11 }, (_, at) => (at * most) / 10);
     const at = async (plate, grid) => {
       const words = [`--plate=${Math.max(plate, 1)}`, `--grid=${grid}`];
       if (pentode) words.push(`--screen=${one.screen_v - one.cathode_v}`);

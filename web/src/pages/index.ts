@@ -1,6 +1,7 @@
 // The pages beside the jobs: one file each, chosen by the first word of the address.
 import type { ComponentType } from "preact";
 import { bench } from "./bench";
+import { library } from "./library";
 import { newJob } from "./new";
 import { shopPage } from "./shop";
 
@@ -11,4 +12,4 @@ export interface Page {
   view: ComponentType<{ rest: string[] }>; // the further words of the address
 }
 
-export const pages: Page[] = [bench, newJob, shopPage];
+export const pages: Page[] = [bench, newJob, library, shopPage];
