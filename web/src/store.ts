@@ -33,6 +33,7 @@ interface Kept {
   users: number;
   stale: boolean;
   asked: number; // counts requests: an older answer never replaces a newer one
+  again: boolean; // changed since it was asked: to be asked once more, however often it changed
 }
 
 const kept = new Map<string, Kept>();
@@ -45,6 +46,7 @@ function entry(path: string): Kept {
       users: 0,
       stale: true,
       asked: 0,
+      again: false,
     };
     kept.set(path, found);
   }
@@ -57,11 +59,15 @@ async function load(path: string, one: Kept): Promise<void> {
   one.state.value = { ...one.state.value, busy: true };
   try {
     const data = await request<unknown>(path);
-    if (asked === one.asked) one.state.value = { data, faults: null, busy: false };
+    if (asked === one.asked) one.state.value = { data, faults: null, busy: one.again };
   } catch (error) {
     if (asked !== one.asked) return;
     one.stale = true;
-    one.state.value = { ...one.state.value, faults: (error as ApiError).faults, busy: false };
+    one.state.value = { ...one.state.value, faults: (error as ApiError).faults, busy: one.again };
+  }
+  if (asked === one.asked && one.again) {
+    one.again = false;
+    void load(path, one);
   }
 }
 
@@ -84,7 +90,9 @@ export function refresh(touched: (path: string) => boolean): void {
   for (const [path, one] of kept) {
     if (!touched(path)) continue;
     one.stale = true;
-    if (one.users > 0) void load(path, one);
+    if (one.users === 0) continue;
+    if (one.state.value.busy) one.again = true;
+    else void load(path, one);
   }
 }
 
@@ -100,6 +108,7 @@ export function applyView(view: View): void {
   const one = entry(`/api/jobs/${view.job}`);
   one.asked++; // a view still on its way is older
   one.stale = false;
+  one.again = false;
   one.state.value = { data: view, faults: null, busy: false };
   seen.set(view.job, view.last);
   refresh(ofJob(view.job));
