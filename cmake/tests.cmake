@@ -24,7 +24,8 @@ function(gridleak_test room source)
     target_link_options(${name} PRIVATE -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc)
   endif()
   add_test(NAME ${room}_${stem} COMMAND ${name})
-  set_tests_properties(${room}_${stem} PROPERTIES TIMEOUT 300)
+  set_tests_properties(${room}_${stem} PROPERTIES TIMEOUT 300 ENVIRONMENT
+                       LSAN_OPTIONS=suppressions=${CMAKE_SOURCE_DIR}/tests/lsan.supp)
   if(stem MATCHES "_slow$")
     set_tests_properties(${room}_${stem} PROPERTIES LABELS slow TIMEOUT 900)
   endif()
@@ -81,7 +82,7 @@ foreach(source ${sources})
     add_test(NAME ${name} COMMAND ${name} ${CMAKE_SOURCE_DIR}/tests/fuzz/${corpus})
     set_tests_properties(${name} PROPERTIES TIMEOUT 300)
   endif()
-  target_link_libraries(${name} PRIVATE ${program_rooms} m)
+  target_link_libraries(${name} PRIVATE ${program_rooms} gridleak_http PkgConfig::JANSSON m)
 endforeach()
 
 # The include path is the architecture: each header compiles alone on its room's path, and a room
