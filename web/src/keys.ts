@@ -55,9 +55,15 @@ const typing = (target: EventTarget | null): boolean =>
   (target.isContentEditable ||
     target.matches("textarea, select, input:not([type=radio], [type=checkbox], [type=button])"));
 
+// Enter and Space press what has the focus, whatever else they mean here.
+const presses = ({ key, target }: KeyboardEvent): boolean =>
+  (key === "Enter" || key === " ") &&
+  target instanceof HTMLElement &&
+  target.closest("button, a, summary") !== null;
+
 function press(event: KeyboardEvent): void {
   if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
-  if (typing(event.target) || document.querySelector("dialog[open]")) return;
+  if (typing(event.target) || presses(event) || document.querySelector("dialog[open]")) return;
   if (!singleKeys.value && event.key !== "Escape") return;
   for (const group of [...groups.value].reverse())
     for (const key of group.keys)

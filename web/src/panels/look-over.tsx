@@ -213,6 +213,11 @@ function PartLook({ view, part, look, onNext }: PartProps) {
   const keep = useRef(() => {});
   keep.current = () => keepLook(view, part, look, draft);
   useEffect(() => () => keep.current(), []); // going to another part records this one
+  const finish = () => {
+    keep.current();
+    keep.current = () => {}; // until the next render: not recorded twice
+    onNext();
+  };
   const { value: seen, set } = draft;
   const condition = (words: string[]) => set({ condition: soundOnly(words, seen.condition) });
   useKeys(`Part ${part.name}`, [
@@ -220,7 +225,7 @@ function PartLook({ view, part, look, onNext }: PartProps) {
     { key: "r", does: "replaced", run: () => set({ state: "replaced" }) },
     { key: "c", does: "changed", run: () => set({ state: "changed" }) },
     { key: "f", does: "fine", run: () => condition(["fine"]) },
-    { key: "Enter", does: "record it and go to the next", run: onNext },
+    { key: "Enter", does: "record it and go to the next", run: finish },
   ]);
   return (
     <>
@@ -246,12 +251,12 @@ function PartLook({ view, part, look, onNext }: PartProps) {
           hint="As stamped, all figures"
           value={seen.code}
           onInput={(code) => set({ code })}
-          onEnter={onNext}
+          onEnter={finish}
         />
-        <Field label="Note" value={seen.note} onInput={(note) => set({ note })} onEnter={onNext} />
+        <Field label="Note" value={seen.note} onInput={(note) => set({ note })} onEnter={finish} />
       </div>
       <div class="foot">
-        <Button kind={draft.touched ? "main" : "plain"} onClick={onNext}>
+        <Button kind={draft.touched ? "main" : "plain"} onClick={finish}>
           {draft.touched ? "Record, next part" : "Next part"}
         </Button>
         <span class="dim">{draft.touched ? "Recorded when you go on." : ""}</span>
