@@ -27,6 +27,11 @@ typedef enum cli_key {
     CLI_SCREEN,
     CLI_GRID,
     CLI_UNIT,
+    CLI_FROM,
+    CLI_TO,
+    CLI_AT,
+    CLI_SWEEP,
+    CLI_SCOPE,
     CLI_HELP,
     CLI_KEYS
 } cli_key;
@@ -46,6 +51,7 @@ typedef struct cli_command {
 } cli_command;
 
 extern const cli_command cli_check, cli_chart, cli_suspects, cli_tube, cli_amps, cli_manual;
+extern const cli_command cli_response, cli_tremolo;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */
 
 #define CLI_ARGUMENTS 512

@@ -9,8 +9,9 @@
 #include <string.h>
 #include <unistd.h>
 
-const cli_command *const cli_commands[] = {&cli_check, &cli_chart,  &cli_suspects, &cli_tube,
-                                           &cli_amps,  &cli_manual, NULL};
+const cli_command *const cli_commands[] = {
+    &cli_check, &cli_chart, &cli_suspects, &cli_response, &cli_tremolo,
+    &cli_tube,  &cli_amps,  &cli_manual,   NULL};
 
 static const cli_command none = {.name = "", .arguments = "COMMAND", .most = CLI_ARGUMENTS};
 
