@@ -255,7 +255,7 @@ export interface Part {
   original: boolean | null;
   sits: string | null;
   rating: string | null;
-  nodes: string[];
+  nodes: (string | null)[]; // by lead; null: it goes nowhere
 }
 
 export interface JobAmp {

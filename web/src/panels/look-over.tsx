@@ -3,6 +3,7 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { record } from "../facts";
 import { HandsInside } from "../hands";
 import { useKeys } from "../keys";
+import { leadWords } from "../parts";
 import { useDraft, useResource, type Draft } from "../store";
 import type { JobAmp, Look, Part, View } from "../types";
 import { Button, Chips, Choice, Field } from "../ui/controls";
@@ -233,9 +234,7 @@ function PartLook({ view, part, look, onNext }: PartProps) {
         <h2>{part.name}</h2>
         <span class="part-value">{part.value}</span>
         <span class="dim">
-          {[part.what, part.material, part.rating, part.nodes.join(" to ")]
-            .filter(Boolean)
-            .join(", ")}
+          {[part.what, part.material, part.rating, leadWords(part)].filter(Boolean).join(", ")}
         </span>
       </div>
       <Choice

@@ -1,6 +1,7 @@
 // One probe point at a time, in figures that can be read from two metres.
 import { useEffect, useRef } from "preact/hooks";
 import { useKeys } from "../keys";
+import { leadsOf } from "../parts";
 import { useDraft } from "../store";
 import type { Chart, ChartLine, NextReading, Part, Phase, View } from "../types";
 import { Button, NumberField } from "../ui/controls";
@@ -262,7 +263,7 @@ const ON_MAINS =
   "Isolation transformer first. Unplugged, clip the black lead to the common negative, not to the chassis. Then plug in; one hand.";
 
 const grounded = (part: Part | undefined): boolean =>
-  part?.nodes.some((node) => node.toLowerCase() === "ground") ?? false;
+  leadsOf(part).some((node) => node.toLowerCase() === "ground");
 
 function Caution({ line, view, parts }: { line: ChartLine; view: View; parts: Part[] }) {
   const part = parts.find(({ name }) => name === line.at);

@@ -1,5 +1,6 @@
 // Where the probe goes, drawn: a socket from below with its pin marked, or what joins at the place.
 import type { ComponentChildren } from "preact";
+import { leadsOf } from "../parts";
 import type { ChartLine, Part, Probe } from "../types";
 
 /** Turn of a pin, clockwise from the key or the gap at the bottom, seen from below. An octal base
@@ -107,7 +108,7 @@ const SHORT: Record<string, string> = {
 
 /** The parts that join at a node, as far as the amp file says. */
 export const partsAt = (parts: Part[], node: string): Part[] =>
-  parts.filter(({ nodes }) => nodes.some((one) => one.toLowerCase() === node.toLowerCase()));
+  parts.filter((part) => leadsOf(part).some((one) => one.toLowerCase() === node.toLowerCase()));
 
 /** A supply node or tie point: the parts whose leads meet there. */
 export function NodeDrawing({ at, parts }: { at: string; parts: Part[] }) {
@@ -141,7 +142,7 @@ function Lead({ y, part }: { y: number; part: Part }) {
 
 /** Volts across a part: its two ends, with the lead that goes to each. */
 export function AcrossDrawing({ part }: { part: Part }) {
-  const [from = "one end", to = "other end"] = part.nodes;
+  const [from = "one end", to = "other end"] = leadsOf(part);
   const words = `${part.name} ${part.value ?? ""}: red lead on ${from}, black lead on ${to}`;
   return (
     <svg class="socket" viewBox="-100 -100 200 200" role="img" aria-label={words}>

@@ -1,6 +1,7 @@
 // The work list at pin level: what the decisions ask for, ticked as it is done.
 import { useState } from "preact/hooks";
 import { record } from "../facts";
+import { leadsOf } from "../parts";
 import { takeBack, useDraft } from "../store";
 import type { Decision, Part, View, Work } from "../types";
 import { Button, Field, NumberField } from "../ui/controls";
@@ -26,7 +27,7 @@ const DOES: Record<string, (decision: Decision) => string> = {
 
 /** "V3.1 to V4.2"; a capacitor that has a + end says which. */
 export function pinsOf(part: Part | undefined): string {
-  const [first, ...rest] = part?.nodes ?? [];
+  const [first, ...rest] = part?.kind === "tube" ? [] : leadsOf(part);
   if (!first) return "";
   const plus = part?.material === "electrolytic" ? " (+)" : "";
   return [`${first}${plus}`, ...rest].join(" to ");
