@@ -8,6 +8,27 @@
 #define LEADING 1.12
 #define INDENT 10.0
 
+/* ---- signs ------------------------------------------------------------------------------------
+ */
+
+/* The code points that Unicode keeps free of characters for good; the drawing library refuses them.
+ */
+static bool no_character(gunichar sign) {
+    return (sign & 0xfffe) == 0xfffe || (sign >= 0xfdd0 && sign <= 0xfdef);
+}
+
+/* The text with a replacement sign for all that is no character; to be freed with g_free. */
+static char *drawable(const char *text) {
+    char *valid = g_utf8_make_valid(text, -1), *to = valid;
+    for (const char *from = valid; *from;) {
+        gunichar sign = g_utf8_get_char(from);
+        from = g_utf8_next_char(from); /* before it is written over */
+        to += g_unichar_to_utf8(no_character(sign) ? 0xfffd : sign, to);
+    }
+    *to = 0;
+    return valid;
+}
+
 /* ---- breaking ---------------------------------------------------------------------------------
  */
 
@@ -80,7 +101,7 @@ static int set_piece(report_sheet *sheet, report_block *block, const char *rest,
 
 report_block report_block_new(report_sheet *sheet, const char *text, report_set set) {
     report_block block = {0};
-    char *valid = g_utf8_make_valid(text, -1);
+    char *valid = drawable(text);
     size_t length = strlen(valid);
     while (length > 0 && strchr(" \t\r\n", valid[length - 1]))
         valid[--length] = 0;
@@ -133,7 +154,7 @@ size_t report_block_draw(report_sheet *sheet, const report_block *block, size_t 
 
 void report_place(report_sheet *sheet, const char *text, double x, double y, report_set set) {
     if (!sheet->cr) return;
-    char *valid = g_utf8_make_valid(text, -1);
+    char *valid = drawable(text);
     PangoLayout *layout = layout_new(sheet, set);
     pango_layout_set_single_paragraph_mode(layout, true);
     pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_END);

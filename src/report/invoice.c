@@ -28,6 +28,9 @@ static base_code add_up(const json_t *invoice, bill *bill, base_errors *errors) 
     bill->inside = bill->percent > 0 && near(bill->total, bill->lines);
     bill->tax = bill->inside ? bill->lines - bill->lines / (1 + bill->percent / 100)
                              : bill->total - bill->lines;
+    if (isnan(bill->total))
+        return base_errors_add(errors, BASE_VALUE, (base_place){0},
+                               "the invoice has no total|add up its lines and its tax");
     if (bill->inside || near(bill->total, bill->lines + on_top)) return BASE_OK;
     return base_errors_add(errors, BASE_VALUE, (base_place){0},
                            "the invoice's lines come to %.0f and its tax of %g %% to %.0f, but its "

@@ -107,30 +107,61 @@ static void tell_about(cairo_surface_t *surface, const report_print *print) {
     cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, print->title);
 }
 
-static bool draw(const report_print *print, int pages, bytes *bytes) {
+static cairo_status_t draw(const report_print *print, int pages, bytes *bytes) {
     cairo_surface_t *surface = cairo_pdf_surface_create_for_stream(
         take, bytes, papers[print->paper].width, papers[print->paper].height);
     tell_about(surface, print);
     cairo_t *cr = cairo_create(surface);
-    bool drawn = pass(print, cr, &pages) && cairo_status(cr) == CAIRO_STATUS_SUCCESS;
+    bool whole = pass(print, cr, &pages);
+    cairo_status_t status = whole ? cairo_status(cr) : CAIRO_STATUS_NO_MEMORY;
     cairo_destroy(cr);
     cairo_surface_finish(surface);
-    drawn = drawn && cairo_surface_status(surface) == CAIRO_STATUS_SUCCESS;
+    if (status == CAIRO_STATUS_SUCCESS) status = cairo_surface_status(surface);
     cairo_surface_destroy(surface);
-    return drawn;
+    return status;
+}
+
+static base_code complain(cairo_status_t status, int pages, base_errors *errors) {
+    base_place nowhere = {0};
+    if (status == CAIRO_STATUS_NO_MEMORY)
+        return base_errors_add(errors, BASE_MEMORY, nowhere,
+                               "no memory left for a document of %d pages|close other programs",
+                               pages);
+    if (status == CAIRO_STATUS_WRITE_ERROR)
+        return base_errors_add(errors, BASE_VALUE, nowhere,
+                               "a document of %d pages and its photos passes %zu MB|leave out "
+                               "photos",
+                               pages, REPORT_PDF_MAXIMUM >> 20);
+    return base_errors_add(errors, BASE_VALUE, nowhere,
+                           "the document cannot be drawn: %s|look for odd signs in its texts",
+                           cairo_status_to_string(status));
+}
+
+/* Without any font Pango does not come back. */
+static base_code find_fonts(base_errors *errors) {
+    PangoFontMap *map = pango_cairo_font_map_new();
+    PangoFontFamily **families = NULL;
+    int count = 0;
+    pango_font_map_list_families(map, &families, &count);
+    g_free(families);
+    g_object_unref(map);
+    if (count > 0) return BASE_OK;
+    return base_errors_add(errors, BASE_FILE, (base_place){0},
+                           "no font is installed to print with|install one, such as DejaVu Sans "
+                           "(Debian: fonts-dejavu-core)");
 }
 
 void *report_pdf(const report_print *print, size_t *length, base_errors *errors) {
+    if (find_fonts(errors) != BASE_OK) return NULL;
     bytes bytes = {0};
     int pages = 0;
-    if (pass(print, NULL, &pages) && draw(print, pages, &bytes)) {
+    cairo_status_t status = CAIRO_STATUS_NO_MEMORY;
+    if (pass(print, NULL, &pages)) status = draw(print, pages, &bytes);
+    if (status == CAIRO_STATUS_SUCCESS) {
         *length = bytes.length;
         return bytes.data;
     }
     free(bytes.data);
-    base_errors_add(errors, BASE_MEMORY, (base_place){0},
-                    "no memory left for a document of %d pages|close other programs, or leave out "
-                    "photos",
-                    pages);
+    complain(status, pages, errors);
     return NULL;
 }
