@@ -22,14 +22,16 @@ function(gridleak_embed target)
   target_include_directories(${target} PUBLIC src/cli)
 endfunction()
 gridleak_embed(gridleak_files)
+include(cmake/page.cmake)
 
 # The program: src/cli over every room, with the data files inside it.
 file(GLOB cli_sources CONFIGURE_DEPENDS src/cli/*.c)
-list(REMOVE_ITEM cli_sources ${CMAKE_SOURCE_DIR}/src/cli/files.c)
+list(REMOVE_ITEM cli_sources ${CMAKE_SOURCE_DIR}/src/cli/files.c ${CMAKE_SOURCE_DIR}/src/cli/page.c)
 if(cli_sources)
   add_executable(gridleak ${cli_sources})
   target_compile_definitions(gridleak PRIVATE GRIDLEAK_VERSION="${PROJECT_VERSION}")
-  target_link_libraries(gridleak PRIVATE gridleak_files gridleak_service gridleak_diagnose
+  target_link_libraries(gridleak PRIVATE gridleak_files gridleak_page gridleak_http gridleak_job
+                        gridleak_service gridleak_diagnose
                         gridleak_solve gridleak_circuit gridleak_tube gridleak_base
                         PkgConfig::JANSSON m)
 

@@ -32,6 +32,12 @@ typedef enum cli_key {
     CLI_AT,
     CLI_SWEEP,
     CLI_SCOPE,
+    CLI_PORT,
+    CLI_LAN,
+    CLI_NO_BROWSER,
+    CLI_ONCE,
+    CLI_KEEP,
+    CLI_JOB,
     CLI_HELP,
     CLI_KEYS
 } cli_key;
@@ -52,6 +58,7 @@ typedef struct cli_command {
 
 extern const cli_command cli_check, cli_chart, cli_suspects, cli_tube, cli_amps, cli_manual;
 extern const cli_command cli_response, cli_tremolo;
+extern const cli_command cli_bench_page, cli_backup, cli_restore, cli_export, cli_import, cli_csv;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */
 
 #define CLI_ARGUMENTS 512

@@ -48,8 +48,8 @@ char *http_qr_text(const char *text) {
     QRcode *code = encode(text);
     if (!code) return NULL;
     base_text_init(&out, 1u << 16);
-    for (int row = -QUIET / 2; row < code->width + QUIET / 2; row += 2) {
-        for (int column = -QUIET / 2; column < code->width + QUIET / 2; column++)
+    for (int row = -QUIET; row < code->width + QUIET; row += 2) {
+        for (int column = -QUIET; column < code->width + QUIET; column++)
             base_text_add(&out, "%s",
                           blocks[2 * is_dark(code, row, column) + is_dark(code, row + 1, column)]);
         base_text_add(&out, "\n");
