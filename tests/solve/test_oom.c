@@ -56,17 +56,20 @@ static void find_point(bool failing) {
     if (!failing) assert_int_equal(result.outcome, SOLVE_CONVERGED);
 }
 
+/* Run twice: what the allocator keeps for itself after the first time counts as in use. */
 static void test_system(void **state) {
     (void)state;
-    size_t before = mallinfo2().uordblks;
     assert_true(oom_each(make_system) > 10);
+    size_t before = mallinfo2().uordblks;
+    oom_each(make_system);
     assert_true(mallinfo2().uordblks <= before);
 }
 
 static void test_work(void **state) {
     (void)state;
-    size_t before = mallinfo2().uordblks;
     assert_true(oom_each(make_work) > 1);
+    size_t before = mallinfo2().uordblks;
+    oom_each(make_work);
     assert_true(mallinfo2().uordblks <= before);
 }
 
