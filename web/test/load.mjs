@@ -8,6 +8,7 @@ export async function load(name) {
     entryPoints: [entry],
     bundle: true,
     format: "esm",
+    loader: { ".css": "empty" },
     write: false,
   });
   return import(

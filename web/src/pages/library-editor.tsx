@@ -149,7 +149,7 @@ function Faults({ checked: { errors, warnings }, busy, onGo }: FaultsProps) {
       : "In order";
   return (
     <div class="editor-faults">
-      <p role="status" class={busy ? "busy" : undefined}>
+      <p role="status" aria-busy={busy}>
         <Badge shape={errors.length ? "hazard" : "tick"} tone={errors.length ? "hazard" : "accent"}>
           {words}
         </Badge>

@@ -1,12 +1,13 @@
 // One part: what is to be done with it, why, and with what.
 import { record } from "../facts";
 import { useKeys } from "../keys";
+import { leadWords } from "../parts";
 import { useDraft, useResource, type Draft } from "../store";
 import type { Decision, Shop, Substitutes, View } from "../types";
 import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { From } from "../ui/frame";
-import { quantity, readNumber, volts } from "../units";
-import { readMoney, writeMoney } from "./decide-lines";
+import { inCoins, quantity, readNumber, volts } from "../units";
+import { readMoney } from "./decide-lines";
 import type { Candidate } from "./decide-parts";
 
 const ACTIONS: Decision["action"][] = ["replace", "leave", "clean", "test"];
@@ -37,7 +38,7 @@ function typedOf({ decision, start }: Candidate, currency: string): Typed {
     reason,
     what: what ?? "",
     substitute: decision?.substitute ?? "",
-    price: price === null ? "" : writeMoney(price, currency),
+    price: price === null ? "" : inCoins(price, currency),
     minutes: decision?.minutes ? String(decision.minutes) : "",
     bag: decision?.bag === false ? "no" : "yes",
     note: decision?.note ?? "",
@@ -139,7 +140,7 @@ export function DecideForm({ view, shop, candidate, onNext }: Props) {
 }
 
 function Head({ candidate: { name, part, why } }: { candidate: Candidate }) {
-  const words = [part?.what, part?.material, part?.rating, part?.nodes.join(" to ")];
+  const words = [part?.what, part?.material, part?.rating, leadWords(part)];
   return (
     <>
       <div class="part-head">

@@ -2,34 +2,22 @@
 import { useId } from "preact/hooks";
 import type { MoneyLine, Shop } from "../types";
 import { Button } from "../ui/controls";
-import { money } from "../units";
+import { coins, inCoins, money } from "../units";
 
 export interface TypedLine {
   text: string;
   amount: string; // as typed: "12.50"
 }
 
-const digits = (currency: string): number => {
-  try {
-    const format = new Intl.NumberFormat("en", { style: "currency", currency });
-    return format.resolvedOptions().maximumFractionDigits ?? 2;
-  } catch {
-    return 2; // no such currency: as most have it
-  }
-};
-
 /** An amount in the smallest coin; null where what is typed is none. */
 export function readMoney(text: string, currency: string): number | null {
   const plain = text.trim().replace(/\s/g, "").replace(/^[−–]/, "-").replace(",", ".");
   if (!/^-?(\d+\.?\d*|\.\d+)$/.test(plain)) return null;
-  return Math.round(Number(plain) * 10 ** digits(currency));
+  return coins(Number(plain), currency);
 }
 
-export const writeMoney = (amount: number, currency: string): string =>
-  (amount / 10 ** digits(currency)).toFixed(digits(currency));
-
 export const typedLines = (lines: MoneyLine[], currency: string): TypedLine[] =>
-  lines.map(({ text, amount }) => ({ text, amount: writeMoney(amount, currency) }));
+  lines.map(({ text, amount }) => ({ text, amount: inCoins(amount, currency) }));
 
 const blank = ({ text, amount }: TypedLine): boolean => !text.trim() && !amount.trim();
 

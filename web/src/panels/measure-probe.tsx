@@ -1,5 +1,5 @@
 // One probe point at a time, in figures that can be read from two metres.
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef } from "preact/hooks";
 import { useKeys } from "../keys";
 import { leadsOf } from "../parts";
 import { useDraft } from "../store";
@@ -117,7 +117,7 @@ export function ProbePoint(props: Props) {
     <section class={`probe-point${probe.waits ? " waits" : ""}`} aria-label="One probe point">
       <div class="probe-words">
         <PlaceWords line={line} parts={parts} chart={chart} />
-        <Entry key={line.at} probe={probe} line={line} readings={props.readings} />
+        <Entry probe={probe} line={line} readings={props.readings} />
         <LastTaken probe={probe} chart={chart} />
       </div>
       <div class="probe-drawing">
@@ -191,7 +191,8 @@ function Entry({ probe, line, readings }: { probe: Probing; line: ChartLine; rea
   const typed = readNumber(text);
   const take = () => typed.kind === "number" && probe.take(typed.value);
   const type = (next: string) => readings.type(line.at, next);
-  useEffect(() => {
+  // One field for all places: the focus is never between two of them.
+  useLayoutEffect(() => {
     field.current?.focus({ preventScroll: true });
     field.current?.select();
   }, [line.at]);

@@ -1,7 +1,8 @@
 // The readings of one phase of a job: recorded, on their way, and half typed; and how one is taken.
 import { record, waiting } from "../facts";
+import { type ApiError, undo } from "../api";
 import { drained } from "../drained";
-import { takeBack, useDraft, type Draft } from "../store";
+import { applyView, say, useDraft, type Draft } from "../store";
 import type { Chart, ChartLine, Phase, Reading, View } from "../types";
 import { volts } from "../units";
 
@@ -48,6 +49,22 @@ function noteSwitchedOn(view: View, read: number, mains: number | null): boolean
   return true;
 }
 
+/** Takes back what was read at a place, with all that it corrected: a correction that is taken back
+ * lets the reading before it stand again. */
+async function dropReading(view: View, phase: Phase, at: string): Promise<void> {
+  const standing = (now: View) => now.readings[phase].find((reading) => reading.at === at);
+  try {
+    let now = view;
+    for (let old = standing(now); old; old = standing(now))
+      now = (await undo(view.job, old.fact)).view;
+    if (now === view) return;
+    applyView(now);
+    say(`${at}: taken back.`);
+  } catch (error) {
+    say(`${at}: not taken back.`, { faults: (error as ApiError).faults });
+  }
+}
+
 export function useReadings(view: View, phase: Phase): Readings {
   const draft = useDraft<Record<string, string | undefined>>(`readings ${view.job} ${phase}`, {});
   const bench = useBench();
@@ -65,9 +82,8 @@ export function useReadings(view: View, phase: Phase): Readings {
     void record(view.job, "reading", body, { words, replaces: old?.fact ?? null });
   };
   const drop = (at: string) => {
-    const old = recorded.get(at);
     draft.set({ [at]: undefined });
-    if (old) void takeBack(view.job, old.fact);
+    void dropReading(view, phase, at);
   };
   const shown = (at: string): string => {
     const read = pending.get(at) ?? recorded.get(at)?.volts;
