@@ -1,6 +1,6 @@
 // What content stands in: panels, sections, tables, dialogs, sentences about what went wrong.
 import type { ComponentChildren } from "preact";
-import { useEffect, useId, useRef } from "preact/hooks";
+import { useEffect, useId, useLayoutEffect, useRef } from "preact/hooks";
 import type { Resource } from "../store";
 import type { Fault } from "../types";
 import { Button } from "./controls";
@@ -161,7 +161,8 @@ interface DialogProps {
 export function Dialog({ title, open, onClose, children }: DialogProps) {
   const box = useRef<HTMLDialogElement>(null);
   const id = useId();
-  useEffect(() => {
+  // At once, not after the next picture: the next key belongs to what is in sight then.
+  useLayoutEffect(() => {
     if (open && !box.current?.open) box.current?.showModal();
     if (!open && box.current?.open) box.current.close();
   }, [open]);
