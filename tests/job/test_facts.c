@@ -8,10 +8,12 @@ static base_code undo(bench *bench, int64_t job, int64_t id, int64_t *undone) {
     return job_undo(bench->store, job, id, bench->now += 1000, undone, bench->errors);
 }
 
-static base_code correct(bench *bench, int64_t job, int64_t old, const char *kind,
-                         const char *written, int64_t *id) {
+/* Adds a fact in the place of `old`. */
+static base_code correct(bench *bench, int64_t job, const job_fact *like, const char *written,
+                         int64_t *id) {
     json_t *body = bench_json(written);
-    job_fact fact = {.kind = kind, .body = body, .replaces = old};
+    job_fact fact = *like;
+    fact.body = body;
     base_code code = job_add(bench->store, job, &fact, bench->now += 1000, id, bench->errors);
     json_decref(body);
     return code;
@@ -23,18 +25,30 @@ static void test_correct(void **state) {
     bench_open(&bench);
     int64_t job = bench_job(&bench, "saltpan"), other = bench_job(&bench, "saltpan"), second;
     int64_t first = bench_add(&bench, job, "note", "{'text':'one'}");
-    assert_int_equal(correct(&bench, job, first, "note", "{'text':'two'}", &second), BASE_OK);
+    assert_int_equal(correct(&bench, job, &(job_fact){.kind = "note", .replaces = first},
+                             "{'text':'two'}", &second),
+                     BASE_OK);
     bench_is(&bench, job, "notes.0.text", "'two'");
     bench_is(&bench, job, "notes.1", "nothing");
-    assert_int_not_equal(correct(&bench, job, first, "note", "{'text':'three'}", NULL), BASE_OK);
+    assert_int_not_equal(correct(&bench, job, &(job_fact){.kind = "note", .replaces = first},
+                                 "{'text':'three'}", NULL),
+                         BASE_OK);
     bench_complained(&bench, "was corrected already");
-    assert_int_not_equal(correct(&bench, job, second, "power", "{'on':true}", NULL), BASE_OK);
+    assert_int_not_equal(
+        correct(&bench, job, &(job_fact){.kind = "power", .replaces = second}, "{'on':true}", NULL),
+        BASE_OK);
     bench_complained(&bench, "a `power` cannot correct it");
-    assert_int_not_equal(correct(&bench, other, second, "note", "{'text':'four'}", NULL), BASE_OK);
+    assert_int_not_equal(correct(&bench, other, &(job_fact){.kind = "note", .replaces = second},
+                                 "{'text':'four'}", NULL),
+                         BASE_OK);
     bench_complained(&bench, "has no fact");
-    assert_int_not_equal(correct(&bench, job, 999, "note", "{'text':'four'}", NULL), BASE_OK);
+    assert_int_not_equal(
+        correct(&bench, job, &(job_fact){.kind = "note", .replaces = 999}, "{'text':'four'}", NULL),
+        BASE_OK);
     bench_complained(&bench, "has no fact 999");
-    assert_int_not_equal(correct(&bench, 77, 1, "note", "{'text':'four'}", NULL), BASE_OK);
+    assert_int_not_equal(
+        correct(&bench, 77, &(job_fact){.kind = "note", .replaces = 1}, "{'text':'four'}", NULL),
+        BASE_OK);
     bench_complained(&bench, "there is no job 77");
     bench_close(&bench);
 }
@@ -45,7 +59,9 @@ static void test_undo(void **state) {
     bench_open(&bench);
     int64_t job = bench_job(&bench, "saltpan"), second, undone = 0;
     int64_t first = bench_add(&bench, job, "note", "{'text':'one'}");
-    assert_int_equal(correct(&bench, job, first, "note", "{'text':'two'}", &second), BASE_OK);
+    assert_int_equal(correct(&bench, job, &(job_fact){.kind = "note", .replaces = first},
+                             "{'text':'two'}", &second),
+                     BASE_OK);
     assert_int_not_equal(undo(&bench, job, first, NULL), BASE_OK);
     bench_complained(&bench, "was corrected by fact");
     assert_int_equal(undo(&bench, job, 0, &undone), BASE_OK);

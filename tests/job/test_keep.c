@@ -256,6 +256,8 @@ static void test_backup(void **state) {
     assert_int_not_equal(job_backup(bench.store, folder, 3, NOON, &made, bench.errors), BASE_OK);
     bench_complained(&bench, "the folder for backups is not there");
     mkdir(folder, 0700);
+    assert_int_not_equal(job_backup(bench.store, "/proc", 3, NOON, &made, bench.errors), BASE_OK);
+    bench_complained(&bench, "the copy was not made");
     assert_int_equal(job_backup(bench.store, folder, 0, NOON, NULL, bench.errors), BASE_USAGE);
     bench_complained(&bench, "keeps none");
     snprintf(other, sizeof other, "%s/gridleak-of-mine.txt", folder);
