@@ -137,22 +137,25 @@ static base_code complain(cairo_status_t status, int pages, base_errors *errors)
                            cairo_status_to_string(status));
 }
 
-/* Without any font Pango does not come back. */
-static base_code find_fonts(base_errors *errors) {
+/* Without any font Pango draws boxes of no size. */
+static base_code find_font(base_errors *errors) {
     PangoFontMap *map = pango_cairo_font_map_new();
-    PangoFontFamily **families = NULL;
-    int count = 0;
-    pango_font_map_list_families(map, &families, &count);
-    g_free(families);
+    PangoContext *context = pango_font_map_create_context(map);
+    PangoFontDescription *wanted = pango_font_description_from_string(fonts[REPORT_BODY]);
+    PangoFont *font = pango_font_map_load_font(map, context, wanted);
+    bool found = font != NULL;
+    if (font) g_object_unref(font);
+    pango_font_description_free(wanted);
+    g_object_unref(context);
     g_object_unref(map);
-    if (count > 0) return BASE_OK;
+    if (found) return BASE_OK;
     return base_errors_add(errors, BASE_FILE, (base_place){0},
                            "no font is installed to print with|install one, such as DejaVu Sans "
                            "(Debian: fonts-dejavu-core)");
 }
 
 void *report_pdf(const report_print *print, size_t *length, base_errors *errors) {
-    if (find_fonts(errors) != BASE_OK) return NULL;
+    if (find_font(errors) != BASE_OK) return NULL;
     bytes bytes = {0};
     int pages = 0;
     cairo_status_t status = CAIRO_STATUS_NO_MEMORY;

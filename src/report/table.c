@@ -107,25 +107,39 @@ static void draw_head(layer *to) {
     draw_whole(to, &to->head, THICK);
 }
 
-/* A row that no page holds: what fits of each cell, then on with the next page. */
+/* What fits of each cell above `bottom`; false where nothing did. */
+static bool draw_part(layer *to, const laid_row *row, size_t *done, double bottom) {
+    report_sheet *sheet = to->sheet;
+    double top = sheet->y, lowest = top;
+    bool some = false;
+    for (size_t i = 0; i < to->table->columns; i++) {
+        size_t from = done[i];
+        sheet->y = top + PAD;
+        done[i] = report_block_draw(sheet, &row->cell[i], from, to->x[i], bottom);
+        some = some || done[i] > from;
+        lowest = fmax(lowest, sheet->y);
+    }
+    sheet->y = lowest + PAD;
+    if (!to->table->plain) report_rule(sheet, sheet->left, sheet->right - sheet->left, HAIR);
+    return some;
+}
+
+static bool all_done(const layer *to, const laid_row *row, const size_t *done) {
+    for (size_t i = 0; i < to->table->columns; i++)
+        if (done[i] < row->cell[i].lines) return false;
+    return true;
+}
+
+/* A row that no page holds: what fits of each cell, then on with the next page. A line that is
+ * higher than a page is drawn past its foot. */
 static void draw_split(layer *to, const laid_row *row) {
     report_sheet *sheet = to->sheet;
     size_t done[REPORT_COLUMNS] = {0};
-    for (bool more = true; more;) {
-        double top = sheet->y, lowest = top;
-        more = false;
-        for (size_t i = 0; i < to->table->columns; i++) {
-            sheet->y = top + PAD;
-            done[i] =
-                report_block_draw(sheet, &row->cell[i], done[i], to->x[i], sheet->bottom - PAD);
-            lowest = fmax(lowest, sheet->y);
-            more = more || done[i] < row->cell[i].lines;
-        }
-        sheet->y = lowest + PAD;
-        if (!to->table->plain) report_rule(sheet, sheet->left, sheet->right - sheet->left, HAIR);
-        if (!more) return;
+    bool fits = draw_part(to, row, done, sheet->bottom - PAD);
+    while (!all_done(to, row, done)) {
         report_new_page(sheet);
         draw_head(to);
+        fits = draw_part(to, row, done, fits ? sheet->bottom - PAD : INFINITY);
     }
 }
 
