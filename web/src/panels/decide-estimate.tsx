@@ -2,7 +2,7 @@
 import { record } from "../facts";
 import { useDraft } from "../store";
 import type { Acceptance, Decision, MoneyLine, Shop, View } from "../types";
-import { Button, Choice, Field } from "../ui/controls";
+import { Button, Choice, Field, Link } from "../ui/controls";
 import { Section } from "../ui/frame";
 import { Badge } from "../ui/marks";
 import { money } from "../units";
@@ -82,6 +82,12 @@ export function Estimate({ view, shop }: Props) {
         shop={shop}
         taxPercent={shop.tax_percent}
       />
+      {shop.hourly === 0 && (
+        <p class="dim">
+          The shop has no hourly rate yet: <Link to="shop">write it down</Link>, and the labour is
+          worked out.
+        </p>
+      )}
       <Field
         label="Note for the owner"
         value={draft.value.note}

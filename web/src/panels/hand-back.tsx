@@ -144,28 +144,44 @@ function Closed({ view, lacks }: { view: View; lacks: string | null }) {
 
 /* ---- the papers --------------------------------------------------------------------------------------------- */
 
-const PAPERS: [string, string, string][] = [
-  ["report.pdf", "Report", "for the owner and the next technician"],
-  ["invoice.pdf", "Invoice", "once it is recorded"],
-  ["chart.pdf?phase=after", "Chart sheet", "to lay into the amp"],
-  ["readings.csv", "Readings", "as a table"],
+interface Paper {
+  file: string;
+  title: string;
+  what: string;
+  lacks?: (view: View) => boolean;
+}
+
+const PAPERS: Paper[] = [
+  { file: "report.pdf", title: "Report", what: "for the owner and the next technician" },
+  {
+    file: "invoice.pdf",
+    title: "Invoice",
+    what: "once it is recorded",
+    lacks: ({ invoice }) => !invoice,
+  },
+  { file: "chart.pdf?phase=after", title: "Chart sheet", what: "to lay into the amp" },
+  { file: "readings.csv", title: "Readings", what: "as a table" },
 ];
 
 function Papers({ view }: { view: View }) {
   return (
     <Section title="Papers">
       <ul class="papers">
-        {PAPERS.map(([file, title, what]) => (
-          <li key={file}>
-            <a
-              class="button plain"
-              href={`/api/jobs/${view.job}/${file}`}
-              target="_blank"
-              rel="noopener"
-            >
-              {title}
-            </a>
-            <span class="dim">{what}</span>
+        {PAPERS.map((paper) => (
+          <li key={paper.file}>
+            {paper.lacks?.(view) ? (
+              <Button disabled>{paper.title}</Button>
+            ) : (
+              <a
+                class="button plain"
+                href={`/api/jobs/${view.job}/${paper.file}`}
+                target="_blank"
+                rel="noopener"
+              >
+                {paper.title}
+              </a>
+            )}
+            <span class="dim">{paper.what}</span>
           </li>
         ))}
       </ul>

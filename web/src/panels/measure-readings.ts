@@ -4,15 +4,23 @@ import { type ApiError, undo } from "../api";
 import { drained } from "../drained";
 import { applyView, say, useDraft, type Draft } from "../store";
 import type { Chart, ChartLine, Phase, Reading, View } from "../types";
-import { volts } from "../units";
+import { readNumber, volts } from "../units";
 
-export interface Bench {
-  meter: string; // "10M", "20k per volt on 300"
-  mains: string; // volts at the wall, as typed; "" when not read
+/** The meter in hand, as the program writes it ("10M", "20k per volt on 300"): of the bench. */
+export const useMeter = (): Draft<{ meter: string }> => useDraft("bench", { meter: "10M" });
+
+/** Volts at the wall as typed, "" when not read: of this visit. */
+export const useMains = (view: View): Draft<{ mains: string }> =>
+  useDraft(`mains at ${view.job}`, { mains: "" });
+
+const MAINS_V = [20, 300] as const; // what the program takes for a mains
+
+/** The mains as typed; null where nothing was, or no mains is of that size. */
+export function mainsOf(text: string): number | null {
+  const typed = readNumber(text);
+  const fits = typed.kind === "number" && typed.value >= MAINS_V[0] && typed.value <= MAINS_V[1];
+  return fits ? typed.value : null;
 }
-
-/** The meter in hand and the mains at the wall: of this bench, not of the job. */
-export const useBench = (): Draft<Bench> => useDraft<Bench>("bench", { meter: "10M", mains: "" });
 
 const METER = /^\d+(?:[.,]\d+)?\s*[kM]?(?:\s*per volt(?:\s+on\s+\d+(?:[.,]\d+)?)?)?$/i;
 export const meterReads = (text: string): boolean => METER.test(text.trim());
@@ -67,17 +75,17 @@ async function dropReading(view: View, phase: Phase, at: string): Promise<void> 
 
 export function useReadings(view: View, phase: Phase): Readings {
   const draft = useDraft<Record<string, string | undefined>>(`readings ${view.job} ${phase}`, {});
-  const bench = useBench();
+  const { meter } = useMeter().value;
+  const mains = mainsOf(useMains(view).value.mains);
   const recorded = new Map(view.readings[phase].map((reading) => [reading.at, reading]));
   const pending = pendingOf(view, phase);
-  const mains = Number(bench.value.mains.replace(",", ".")) || null;
 
   const take = (at: string, read: number) => {
     const old = recorded.get(at);
     draft.set({ [at]: undefined });
     if (!pending.has(at) && old?.volts === read) return;
     const live = noteSwitchedOn(view, read, mains);
-    const body = { phase, at, volts: read, meter: bench.value.meter, ...(mains && { mains }) };
+    const body = { phase, at, volts: read, meter, ...(mains && { mains }) };
     const words = `${at} ${volts(read)} V${live ? "; so it is switched on" : ""}`;
     void record(view.job, "reading", body, { words, replaces: old?.fact ?? null });
   };

@@ -3,28 +3,27 @@ import { useState } from "preact/hooks";
 import { record } from "../facts";
 import { drained } from "../drained";
 import { useKeys } from "../keys";
-import type { View } from "../types";
+import type { Phase, View } from "../types";
 import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { Dialog } from "../ui/frame";
 import { volts } from "../units";
-import { meterReads, useBench } from "./measure-readings";
+import { mainsOf, meterReads, useMains, useMeter } from "./measure-readings";
 
 const METERS = ["10M", "1M", "20k per volt", "20k per volt on 300", "1k per volt"];
 
 export const meterWords = (meter: string): string => meter.replace(/(\d)\s*M$/, "$1 Mohm");
 
-function switchPower(view: View, on: boolean, mains: string): void {
-  const read = Number(mains.replace(",", "."));
-  const body = on && read ? { on, mains: read } : { on };
+function switchPower(view: View, on: boolean, mains: number | null): void {
+  const body = on && mains ? { on, mains } : { on };
   const words = on ? "switched on" : "switched off, plug out";
   void record(view.job, "power", body, { words });
 }
 
 /** The amp on or off. Switched on, it counts as charged until each capacitor was read again. */
 export function OnOff({ view }: { view: View }) {
-  const bench = useBench();
+  const { mains } = useMains(view).value;
   const { on } = drained(view);
-  const set = (next: boolean) => next !== on && switchPower(view, next, bench.value.mains);
+  const set = (next: boolean) => next !== on && switchPower(view, next, mainsOf(mains));
   useKeys("The amp", [
     { key: "o", does: on ? "switched off, plug out" : "switched on", run: () => set(!on) },
   ]);
@@ -42,33 +41,50 @@ export function OnOff({ view }: { view: View }) {
   );
 }
 
+/** The mains that the last reading of this phase was taken with. */
+function mainsRead(view: View, phase: Phase): number | null {
+  return view.readings[phase].filter(({ mains }) => mains).at(-1)?.mains ?? null;
+}
+
+interface Props {
+  view: View;
+  phase: Phase;
+}
+
 /** The mains and the meter: a button that says them, and the dialog that changes them. */
-export function MainsAndMeter() {
-  const bench = useBench();
+export function MainsAndMeter({ view, phase }: Props) {
+  const typed = mainsOf(useMains(view).value.mains) ?? mainsRead(view, phase);
+  const { meter } = useMeter().value;
   const [open, setOpen] = useState(false);
-  const { mains, meter } = bench.value;
   useKeys("Mains and meter", [{ key: "m", does: "mains and meter", run: () => setOpen(true) }]);
   return (
     <>
       <Button onClick={() => setOpen(true)}>
-        {mains ? `Mains ${volts(Number(mains.replace(",", ".")))} V` : "Mains not read"}
-        {`, meter ${meterWords(meter)}`}
+        {typed ? `Mains ${volts(typed)} V` : "Mains not read"}, meter {meterWords(meter)}
       </Button>
       <Dialog title="Mains and meter" open={open} onClose={() => setOpen(false)}>
-        <BenchForm onDone={() => setOpen(false)} />
+        <BenchForm view={view} onDone={() => setOpen(false)} />
       </Dialog>
     </>
   );
 }
 
-function BenchForm({ onDone }: { onDone: () => void }) {
-  const bench = useBench();
+const WIDE =
+  "Read it: the expected range narrows. Empty: taken from the drawing, and the range is wide.";
+const LOAD =
+  "A digital meter is nearly always 10M. A moving-coil one says it on its dial: 20k per volt.";
+
+function BenchForm({ view, onDone }: { view: View; onDone: () => void }) {
+  const bench = useMeter();
+  const wall = useMains(view);
   const [meter, setMeter] = useState(bench.value.meter);
-  const [mains, setMains] = useState(bench.value.mains);
-  const bad = !meterReads(meter);
+  const [mains, setMains] = useState(wall.value.mains);
+  const noMains = mains.trim() !== "" && mainsOf(mains) === null;
+  const noMeter = !meterReads(meter);
   const keep = () => {
-    if (bad) return;
-    bench.set({ meter: meter.trim(), mains });
+    if (noMains || noMeter) return;
+    bench.set({ meter: meter.trim() });
+    wall.set({ mains: mains.trim() });
     onDone();
   };
   return (
@@ -79,18 +95,18 @@ function BenchForm({ onDone }: { onDone: () => void }) {
         text={mains}
         onInput={setMains}
         onNumber={keep}
-        hint="Read it: the expected range narrows. Empty: taken from the drawing, and the range is wide."
+        hint={noMains ? "A mains between 20 and 300 V" : WIDE}
       />
       <Field
-        label="The meter's load"
+        label="The meter’s load"
         value={meter}
         list={METERS}
         onInput={setMeter}
         onEnter={keep}
-        hint="A digital meter is nearly always 10M. A moving-coil one says it on its dial: 20k per volt."
-        problem={bad ? "Write it like 10M, 20k per volt, or 20k per volt on 300." : null}
+        hint={LOAD}
+        problem={noMeter ? "Write it like 10M, 20k per volt, or 20k per volt on 300." : null}
       />
-      <Button kind="main" disabled={bad} onClick={keep}>
+      <Button kind="main" disabled={noMains || noMeter} onClick={keep}>
         Use these
       </Button>
     </>

@@ -11,7 +11,7 @@ import { GoOn } from "./go-on";
 import { ReadingChart } from "./measure-chart";
 import { PasteDialog, useColumn } from "./measure-paste";
 import { ProbePoint, useWalk } from "./measure-probe";
-import { useBench, useReadings, withRead } from "./measure-readings";
+import { useMeter, useReadings, withRead } from "./measure-readings";
 import { MainsAndMeter, OnOff } from "./measure-setup";
 import { MeasureSide } from "./measure-side";
 import type { Panel } from ".";
@@ -22,7 +22,7 @@ const useMode = (view: View, phase: Phase) =>
   useDraft<{ mode: Mode }>(`measure ${view.job} ${phase}`, { mode: "chart" });
 
 export function useChart(view: View, phase: Phase) {
-  const { meter } = useBench().value;
+  const { meter } = useMeter().value;
   return useResource<Chart>(
     `/api/jobs/${view.job}/chart?phase=${phase}&meter=${encodeURIComponent(meter)}`,
   );
@@ -54,7 +54,7 @@ export function Tools({ view, phase }: { view: View; phase: Phase }) {
   return (
     <div class="measure-tools">
       <OnOff view={view} />
-      <MainsAndMeter />
+      <MainsAndMeter view={view} phase={phase} />
       <Choice
         label="How to read"
         hideLabel

@@ -78,18 +78,18 @@ function drawNames(plot: uPlot, data: Curves, inks: Inks): void {
   const ratio = devicePixelRatio;
   ctx.font = `${14 * ratio}px B612, system-ui, sans-serif`;
   ctx.fillStyle = inks.dim;
+  let above = -Infinity; // of the last name at the right edge: where curves crowd, some go unnamed
   for (const { grid_v, plate_ma } of data.curves) {
     const inside = plate_ma.filter((ma) => ma <= data.most.plate_ma).length - 1; // they rise
     if (inside < 1) continue;
     const x = plot.valToPos(data.plate_v[inside]!, "x", true);
     const y = plot.valToPos(plate_ma[inside]!, "y", true);
     const right = plot.bbox.left + plot.bbox.width;
-    ctx.textAlign = x > right - 60 * ratio ? "right" : "left";
-    ctx.fillText(
-      volts(grid_v),
-      ctx.textAlign === "right" ? right - 4 * ratio : x + 4 * ratio,
-      y - 6 * ratio,
-    );
+    const atEdge = x > right - 60 * ratio;
+    if (atEdge && y - above < 16 * ratio) continue;
+    if (atEdge) above = y;
+    ctx.textAlign = atEdge ? "right" : "left";
+    ctx.fillText(volts(grid_v), atEdge ? right - 4 * ratio : x + 4 * ratio, y - 6 * ratio);
   }
 }
 
