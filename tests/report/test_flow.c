@@ -84,7 +84,7 @@ static void test_ten_thousand(void **state) {
     char last[64];
     snprintf(last, sizeof last, "page %d of %d", all.pages, all.pages);
     assert_says(&all, last);
-    assert_true(took < 30); /* some 2 s here without sanitizers */
+    assert_true(took < 100); /* some 2 s without sanitizers */
     pdf_free(&all);
     json_decref(job);
 }
@@ -152,7 +152,7 @@ static void test_long_word(void **state) {
     json_t *job = with("complaint", json_string(word));
     double from = seconds_now();
     pdf all = report_of(job);
-    assert_true(seconds_now() - from < 30);
+    assert_true(seconds_now() - from < 100);
     for (const char *at = all.text; *at; at++)
         found += *at == 'W';
     assert_int_equal(found, length + 1); /* and that of "What you told us" */
