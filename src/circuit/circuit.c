@@ -103,3 +103,15 @@ base_code circuit_place_find(const circuit *amp, const char *name, base_place at
     *place = entry->place;
     return BASE_OK;
 }
+
+bool circuit_heater_pins(const circuit_part *tube, int *first, int *last) {
+    *first = *last = 0;
+    for (int pin = 1; pin <= tube->tube->pins; pin++) {
+        if (!tube_heater_pin(tube->tube, pin) || tube->end[pin] < 0) continue;
+        if (!*first)
+            *first = pin;
+        else if (tube->end[pin] != tube->end[*first])
+            *last = pin;
+    }
+    return *last > 0;
+}

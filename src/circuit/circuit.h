@@ -150,6 +150,10 @@ int circuit_part_find(const circuit *amp, const char *name); /* -1: none; case f
 size_t circuit_nodes(const circuit *amp);                    /* node 0 is ground */
 const circuit_node *circuit_node_at(const circuit *amp, size_t index);
 
+/* The pins between which a tube's heater is read: its first, and its last on another node. False:
+ * it is not wired. */
+bool circuit_heater_pins(const circuit_part *tube, int *first, int *last);
+
 /* A place by name: "B1", "V2.3", "ground", "R7.1" (a part's end). BASE_UNKNOWN with the nearest
  * known name otherwise. */
 base_code circuit_place_find(const circuit *amp, const char *name, base_place at,

@@ -103,23 +103,9 @@ static void add_difference(lister *list, const char *plus_name, const char *minu
 
 /* ---- what there is --------------------------------------------------------------------------- */
 
-static bool filament(const tube_type *type, int pin) {
-    tube_electrode electrode = type->pin[pin].electrode;
-    return electrode == TUBE_HEATER || electrode == TUBE_HEATER_TAP ||
-           (type->direct && electrode == TUBE_CATHODE);
-}
-
-/* A heater is read between its first pin and the last that is on another node. */
 static void add_heater(lister *list, const circuit_part *part) {
-    int first = 0, last = 0;
-    for (int pin = 1; pin <= part->tube->pins; pin++) {
-        if (!filament(part->tube, pin) || part->end[pin] < 0) continue;
-        if (!first)
-            first = pin;
-        else if (part->end[pin] != part->end[first])
-            last = pin;
-    }
-    if (!last) return;
+    int first, last;
+    if (!circuit_heater_pins(part, &first, &last)) return;
     char a[64], b[64];
     snprintf(a, sizeof a, "%.50s.%d", part->name, first);
     snprintf(b, sizeof b, "%.50s.%d", part->name, last);

@@ -22,10 +22,8 @@ static bool trim(char to[NAME_ROOM], const char *from, const char *end) {
 static bool heater_pin(const circuit *amp, const circuit_place *place) {
     if (place->part < 0 || place->pin < 1) return false;
     const circuit_part *part = circuit_part_at(amp, (size_t)place->part);
-    if (part->kind != CIRCUIT_TUBE || place->pin > part->tube->pins) return false;
-    tube_electrode electrode = part->tube->pin[place->pin].electrode;
-    return electrode == TUBE_HEATER || electrode == TUBE_HEATER_TAP ||
-           (part->tube->direct && electrode == TUBE_CATHODE);
+    return part->kind == CIRCUIT_TUBE && place->pin <= part->tube->pins &&
+           tube_heater_pin(part->tube, place->pin);
 }
 
 /* Between two places of the heater line the reading is rms heater volts. */

@@ -53,22 +53,11 @@ static const char *electrode_word(const tube_type *type, int pin) {
     return words[at->electrode];
 }
 
-/* The heater is one line: between its first pin and the last that sits on another node. */
+/* The heater is one line. */
 static void add_heater(lister *list, size_t index) {
     const circuit_part *part = circuit_part_at(list->amp, index);
-    int first = 0, last = 0;
-    for (int pin = 1; pin <= part->tube->pins; pin++) {
-        tube_electrode electrode = part->tube->pin[pin].electrode;
-        bool filament = part->tube->direct && electrode == TUBE_CATHODE;
-        if ((electrode != TUBE_HEATER && electrode != TUBE_HEATER_TAP && !filament) ||
-            part->end[pin] < 0)
-            continue;
-        if (!first)
-            first = pin;
-        else if (part->end[pin] != part->end[first])
-            last = pin;
-    }
-    if (!last) return;
+    int first, last;
+    if (!circuit_heater_pins(part, &first, &last)) return;
     const char *at = difference(list, pin_name(list, part, first), pin_name(list, part, last));
     add(list, (service_line){.at = at, .what = "heater", .part = (int)index, .pin = first},
         (solve_probe){.plus = part->end[first], .minus = part->end[last], .heater = true});

@@ -13,7 +13,7 @@ size_t tube_read_items(base_yaml *reader, const base_yaml_item *item, bool mappi
                            mapping ? "{key: value, ...}" : "[one, two, ...]");
     else if (mapping ? base_yaml_map(reader, item, &all) : base_yaml_list(reader, item, &all))
         *items = all.item;
-    return all.items;
+    return *items ? all.items : 0;
 }
 
 static void complain_key(base_yaml *reader, const base_yaml_item *item, const tube_key *keys,

@@ -131,6 +131,8 @@ const tube_type *tube_library_at(const tube_library *library, size_t index);
 /* By name or other name, case folded; NULL if there is none. */
 const tube_type *tube_find(const tube_library *library, const char *name);
 const char *tube_nearest(const tube_library *library, const char *name); /* for "did you mean" */
+/* Is a pin (1..pins) of the heater: its end, its tap, or a filament that is the cathode? */
+bool tube_heater_pin(const tube_type *type, int pin);
 /* What a pin (1..pins) is: "plate, unit 1", "heater", "not used". Returns `buffer`. */
 const char *tube_pin_words(const tube_type *type, int pin, char *buffer, size_t size);
 
