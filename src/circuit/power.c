@@ -130,6 +130,15 @@ static void winding_volts(reader *read, circuit_part *part, const base_yaml_item
             part->name);
 }
 
+static void warn_assumed(reader *read, const circuit_part *part, double ohms, bool each_half) {
+    char text[32];
+    base_yaml_complain(&read->yaml, BASE_SUSPICIOUS, part->place,
+                       "%s has no `ohms`: %s%s is assumed|measure it with the power off and the "
+                       "capacitors drained, and write it",
+                       part->name, base_value_write(ohms, BASE_OHMS, text, sizeof text),
+                       each_half ? " each half" : "");
+}
+
 static void winding_ohms_default(reader *read, circuit_part *part) {
     circuit_winding *winding = &part->winding;
     double amps = !isnan(part->value) ? part->value
@@ -138,13 +147,7 @@ static void winding_ohms_default(reader *read, circuit_part *part) {
     for (int i = 0; i < 2; i++)
         winding->ohms[i] = winding->heater ? 0 : REGULATION * winding->volts[i] / amps;
     if (winding->heater || winding->volts[0] == 0) return;
-    char text[32];
-    base_yaml_complain(
-        &read->yaml, BASE_SUSPICIOUS, part->place,
-        "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
-        "drained, and write it",
-        part->name, base_value_write(winding->ohms[0], BASE_OHMS, text, sizeof text),
-        part->ends == 3 ? " each half" : "");
+    warn_assumed(read, part, winding->ohms[0], part->ends == 3);
 }
 
 static void winding_finish(reader *read, int index) {
@@ -268,13 +271,7 @@ static void output_ohms_default(reader *read, circuit_part *part, bool push_pull
     double whole = OUTPUT_PART * part->primary_ohms;
     part->dc_ohms[0] = push_pull ? whole / 2 : whole;
     part->dc_ohms[1] = push_pull ? whole / 2 : 0;
-    char text[32];
-    base_yaml_complain(
-        &read->yaml, BASE_SUSPICIOUS, part->place,
-        "%s has no `ohms`: %s%s is assumed|measure it with the power off and the capacitors "
-        "drained, and write it",
-        part->name, base_value_write(part->dc_ohms[0], BASE_OHMS, text, sizeof text),
-        push_pull ? " each half" : "");
+    warn_assumed(read, part, part->dc_ohms[0], push_pull);
 }
 
 void circuit_output_finish(reader *read, int index) {

@@ -55,6 +55,16 @@ static void check_place(const tube_library *tubes, bench *b, const char *file, c
     assert_float_equal(source_again, source, 1e-6 * source);
 }
 
+static void check_places(const char *file, const char *const places[][2], size_t count) {
+    tube_library *tubes = bench_tubes();
+    bench b = bench_of_file(tubes, file);
+    bench_solve(&b);
+    for (size_t i = 0; i < count; i++)
+        check_place(tubes, &b, file, places[i][0], places[i][1]);
+    bench_free(&b);
+    tube_library_free(tubes);
+}
+
 static void test_millrace(void **state) {
     (void)state;
     static const char *const places[][2] = {
@@ -62,26 +72,14 @@ static void test_millrace(void **state) {
         {"V5.2", "ground"}, {"V6.5", "ground"}, {"V6.4", "ground"}, {"B1", "ground"},
         {"B5", "ground"},   {"N1", "ground"},   {"V6.3", "B1"},     {"V1.1", "B5"},
     };
-    tube_library *tubes = bench_tubes();
-    bench b = bench_of_file(tubes, "data/amps/millrace.yaml");
-    bench_solve(&b);
-    for (size_t i = 0; i < sizeof places / sizeof *places; i++)
-        check_place(tubes, &b, "data/amps/millrace.yaml", places[i][0], places[i][1]);
-    bench_free(&b);
-    tube_library_free(tubes);
+    check_places("data/amps/millrace.yaml", places, sizeof places / sizeof *places);
 }
 
 static void test_wren_hollow(void **state) {
     (void)state;
     static const char *const places[][2] = {
         {"V1.1", "ground"}, {"V1.6", "ground"}, {"V2.8", "ground"}, {"V2.3", "ground"}};
-    tube_library *tubes = bench_tubes();
-    bench b = bench_of_file(tubes, "data/amps/wren-hollow.yaml");
-    bench_solve(&b);
-    for (size_t i = 0; i < sizeof places / sizeof *places; i++)
-        check_place(tubes, &b, "data/amps/wren-hollow.yaml", places[i][0], places[i][1]);
-    bench_free(&b);
-    tube_library_free(tubes);
+    check_places("data/amps/wren-hollow.yaml", places, sizeof places / sizeof *places);
 }
 
 /* The stage of the manuals: 12AX7, 100k to the plate, 1500 ohm unbypassed at DC. Source resistance
