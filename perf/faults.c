@@ -113,7 +113,8 @@ static void bend_library(tube_library *tubes, const settings *settings) {
         for (int unit = 0; unit < type->units; unit++) {
             if (type->unit[unit].kind == TUBE_DIODE) continue;
             for (size_t f = 0; f < type->fits; f++)
-                if (type->fit[f].unit == unit && isfinite(type->fit[f].grid_v)) {
+                if (type->fit[f].unit < 0 || type->fit[f].unit == unit) {
+                    if (type->fit[f].triode || !isfinite(type->fit[f].grid_v)) continue;
                     bend(&type->unit[unit], &type->fit[f], settings->law, &random);
                     break;
                 }
@@ -252,7 +253,7 @@ static diagnose_readings *read_chart(amp *amp, double wrong, double *volts, base
 }
 
 /* Rank of the first group that holds the part, healthy and unmodelled ones not counted as finding
- * it; 99 where none does. A member counts when it has a thousandth of its group. */
+ * it; 99 where none does. */
 static int rank_of(const diagnose_engine *engine, const diagnose_belief *belief, int part) {
     int best = 99;
     int nothing = -1;
@@ -263,7 +264,6 @@ static int rank_of(const diagnose_engine *engine, const diagnose_belief *belief,
         int group = suspect->group;
         if (group == nothing || suspect->fault < 2) continue;
         if (diagnose_fault_at(engine, (size_t)suspect->fault)->part != part) continue;
-        if (suspect->probability < 0.001 * belief->group[group].probability) continue;
         if (group < best) best = group;
     }
     return best;
@@ -292,7 +292,7 @@ static double parts_in_leader(const amp *amp, const diagnose_belief *belief) {
     for (size_t i = 0; i < belief->suspects; i++) {
         int part = diagnose_fault_at(amp->engine, (size_t)belief->suspect[i].fault)->part, k = 0;
         if (belief->suspect[i].group != 0 || count == 64) continue;
-        if (belief->suspect[i].probability < 0.02 * belief->group[0].probability) continue;
+        if (belief->suspect[i].probability < 1e-4 * belief->group[0].probability) continue;
         while (k < count && seen[k] != part)
             k++;
         if (k == count) seen[count++] = part;
@@ -326,7 +326,7 @@ static void judge(amp *amp, const diagnose_fault *fault, int severity,
     score->group += rank == 0;
     score->first3 += rank < 3;
     score->confidence += belief->group[0].probability;
-    score->members += parts_in_leader(amp, belief);
+    if (rank == 0) score->members += parts_in_leader(amp, belief);
     score->settled += belief->verdict == DIAGNOSE_SETTLED;
     score->settled_right += belief->verdict == DIAGNOSE_SETTLED && rank == 0;
     follow_habit(amp, readings, blamed);
@@ -460,7 +460,8 @@ static void print_score(const char *name, const score *score) {
         name, score->cases, 100 * (double)score->part / n, 100 * (double)score->group / n,
         100 * (double)score->first3 / n, 100 * (double)score->habit / n,
         100 * (double)score->habit3 / n, score->confidence / n, score->log_loss / n,
-        score->members / n, 100 * (double)score->settled / n,
+        score->group > 0 ? score->members / (double)score->group : 0,
+        100 * (double)score->settled / n,
         score->settled ? 100 * (double)score->settled_right / (double)score->settled : 0,
         1000 * score->seconds / n, score->hidden, score->unsolved);
     printf(

@@ -77,10 +77,7 @@ static void add_resistor(diagnose_maker *maker) {
     if (slot < 0) return;
     double ohms = nominal(maker, slot);
     set_only(maker, DIAGNOSE_OPEN, 0, slot, OPEN_OHMS);
-    diagnose_fault *shorted = diagnose_maker_add(maker, DIAGNOSE_SHORTED, 0);
-    diagnose_fault_grid(shorted, 2, fmin(0.3, 0.01 * ohms),
-                        fmin(fmax(10, 1e-3 * ohms), 0.1 * ohms));
-    diagnose_fault_follows(shorted, slot, 1);
+    set_only(maker, DIAGNOSE_SHORTED, 0, slot, fmin(fmax(1, 1e-3 * ohms), 0.1 * ohms));
     diagnose_fault *high = diagnose_maker_add(maker, DIAGNOSE_HIGH, 0);
     diagnose_fault_grid(high, 6, 1.25, 10);
     diagnose_fault_follows(high, slot, ohms);

@@ -14,9 +14,10 @@
     1.5 /* the same from a healthy amp: a fault that shows must not hide there                     \
          */
 #define LEADERS 24
-#define LEAST 2e-3         /* of probability, to be compared with another suspect */
-#define LEAST_NOTHING 1e-6 /* the same, with a healthy amp */
-#define SHARE 0.05         /* of a suspect's own weight, for a severity to count */
+#define LEAST 2e-3       /* of probability, to be compared with the lesser suspects */
+#define LEAST_FIRST 1e-7 /* the same, with a healthy amp and with the first leaders */
+#define FIRST_LEADERS 4
+#define SHARE 0.05   /* of a suspect's own weight, for a severity to count */
 #define FAVOURED 5.0 /* Bayes factor against a healthy amp from which the readings have told */
 
 /* A suspect's believed severities, whitened: three points for each cell. */
@@ -188,7 +189,7 @@ static void gather(sorter *sorter, size_t leader, int group) {
     int fault = suspects[leader].fault;
     suspects[leader].group = group;
     bool nothing = fault_of(sorter, fault)->mode == DIAGNOSE_NOTHING;
-    double least = nothing ? LEAST_NOTHING : LEAST;
+    double least = group < FIRST_LEADERS ? LEAST_FIRST : LEAST;
     bool can = comparable(sorter, &suspects[leader], nothing ? 0 : LEAST) && group < LEADERS;
     bool factored = can && factor_leader(sorter, fault);
     if (factored) draw_leader(sorter, fault);
