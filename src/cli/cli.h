@@ -7,6 +7,7 @@
 #include "base.h"
 #include "circuit.h"
 #include "diagnose.h"
+#include "http.h"
 #include "service.h"
 #include "solve.h"
 #include "tube.h"
@@ -160,8 +161,6 @@ void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead);
 
 /* ---- JSON ----------------------------------------------------------------------------------- */
 
-json_t *cli_json_number(double value);   /* null where it is not finite; six digits */
-json_t *cli_json_text(const char *text); /* null for NULL */
 /* Steals `value`; a failure is remembered and reported by cli_finish. */
 void cli_json_set(cli *cli, json_t *object, const char *key, json_t *value);
 void cli_json_add(cli *cli, json_t *list, json_t *value);
@@ -169,7 +168,7 @@ void cli_json_add(cli *cli, json_t *list, json_t *value);
 json_t *cli_json_object_in(cli *cli, json_t *object, const char *key);
 json_t *cli_json_list_in(cli *cli, json_t *object, const char *key);
 json_t *cli_json_row_in(cli *cli, json_t *list);
-json_t *cli_json_meter(cli *cli, const diagnose_meter *meter);
-json_t *cli_json_errors(cli *cli, bool warnings);
+/* Adds all of a result that the API has too (http_json_chart and so on), stealing it. */
+void cli_json_take(cli *cli, json_t *result);
 
 #endif

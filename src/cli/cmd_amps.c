@@ -17,10 +17,10 @@ static void row(cli *cli, json_t *list, const cli_file *file, const circuit *amp
         base_text_add(&cli->out, "%21s%sno power transformer: the chassis may be live%s\n", "",
                       cli_style_on(cli, CLI_WARN), cli_style_on(cli, CLI_PLAIN));
     json_t *object = cli_json_row_in(cli, list);
-    cli_json_set(cli, object, "name", cli_json_text(name));
-    cli_json_set(cli, object, "amp", cli_json_text(about->name));
-    cli_json_set(cli, object, "family", cli_json_text(about->family));
-    cli_json_set(cli, object, "story", cli_json_text(about->story));
+    cli_json_set(cli, object, "name", http_json_text(name));
+    cli_json_set(cli, object, "amp", http_json_text(about->name));
+    cli_json_set(cli, object, "family", http_json_text(about->family));
+    cli_json_set(cli, object, "story", http_json_text(about->story));
     cli_json_set(cli, object, "parts", json_integer((json_int_t)circuit_parts(amp)));
     cli_json_set(cli, object, "on_mains", json_boolean(mains));
 }

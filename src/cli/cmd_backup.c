@@ -32,8 +32,8 @@ static void run(cli *cli) {
         make_folder(cli, cli->argument[0]) &&
         job_backup(shop.store, cli->argument[0], keep, cli_now(), &made, cli->errors) == BASE_OK) {
         base_text_add(&cli->out, "Backed up and checked: %s\n", made);
-        cli_json_set(cli, cli->json, "shop", cli_json_text(shop.path));
-        cli_json_set(cli, cli->json, "backup", cli_json_text(made));
+        cli_json_set(cli, cli->json, "shop", http_json_text(shop.path));
+        cli_json_set(cli, cli->json, "backup", http_json_text(made));
     }
     free(made);
     cli_shop_close(&shop);

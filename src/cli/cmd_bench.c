@@ -88,8 +88,8 @@ static void tell_start(bench *bench) {
     if (!cli_option(cli, CLI_LAN)) tell(cli, "It answers on this computer only.");
     tell_lan(bench);
     if (!cli_option(cli, CLI_ONCE)) tell(cli, "Ctrl-C ends it; nothing is lost.");
-    cli_json_set(cli, cli->json, "address", cli_json_text(address));
-    cli_json_set(cli, cli->json, "shop", cli_json_text(bench->shop.path));
+    cli_json_set(cli, cli->json, "address", http_json_text(address));
+    cli_json_set(cli, cli->json, "shop", http_json_text(bench->shop.path));
 }
 
 /* ---- start, wait, end -------------------------------------------------------------------------

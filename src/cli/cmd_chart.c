@@ -178,77 +178,6 @@ static void tell_head(cli *cli, const service_chart *chart, bool measured, bool 
     cli_fill(cli, 0, 0, line);
 }
 
-/* ---- JSON ------------------------------------------------------------------------------------ */
-
-static void json_line(cli *cli, json_t *row, const service_line *line) {
-    cli_json_set(cli, row, "at", cli_json_text(line->at));
-    cli_json_set(cli, row, "what", cli_json_text(line->what));
-    cli_json_set(cli, row, "quantity", json_string(line->heater ? "heater volts" : "DC volts"));
-    cli_json_set(cli, row, "volts", cli_json_number(line->volts));
-    cli_json_set(cli, row, "shown", cli_json_number(line->shown));
-    cli_json_set(cli, row, "low", cli_json_number(line->low));
-    cli_json_set(cli, row, "high", cli_json_number(line->high));
-    cli_json_set(cli, row, "source_ohms", cli_json_number(line->source_ohms));
-    cli_json_set(cli, row, "printed", cli_json_number(line->printed));
-    cli_json_set(cli, row, "printed_shown", cli_json_number(line->printed_shown));
-}
-
-static void json_tube(cli *cli, json_t *row, const service_tube *tube) {
-    cli_json_set(cli, row, "tube", cli_json_text(tube->tube));
-    cli_json_set(cli, row, "type", cli_json_text(tube->type));
-    cli_json_set(cli, row, "unit", *tube->unit ? json_string(tube->unit) : json_null());
-    cli_json_set(cli, row, "plate_v", cli_json_number(tube->plate_v));
-    cli_json_set(cli, row, "screen_v", cli_json_number(tube->screen_v));
-    cli_json_set(cli, row, "grid_v", cli_json_number(tube->grid_v));
-    cli_json_set(cli, row, "cathode_v", cli_json_number(tube->cathode_v));
-    cli_json_set(cli, row, "plate_ma", cli_json_number(tube->plate_a * 1e3));
-    cli_json_set(cli, row, "screen_ma", cli_json_number(tube->screen_a * 1e3));
-    cli_json_set(cli, row, "plate_w", cli_json_number(tube->plate_w));
-    cli_json_set(cli, row, "screen_w", cli_json_number(tube->screen_w));
-    cli_json_set(cli, row, "heater_ratio", cli_json_number(tube->heater_ratio));
-    cli_json_set(cli, row, "trusted", json_boolean(tube->inside));
-    json_t *ratings = cli_json_list_in(cli, row, "ratings");
-    for (int i = 0; i < tube->ratings; i++) {
-        json_t *rating = cli_json_row_in(cli, ratings);
-        cli_json_set(cli, rating, "system", cli_json_text(tube->rating[i].system));
-        cli_json_set(cli, rating, "plate_w", cli_json_number(tube->rating[i].plate_w));
-        cli_json_set(cli, rating, "screen_w", cli_json_number(tube->rating[i].screen_w));
-        cli_json_set(cli, rating, "plate_percent",
-                     cli_json_number(100 * tube->plate_w / tube->rating[i].plate_w));
-        cli_json_set(cli, rating, "source", cli_json_text(tube->rating[i].source));
-    }
-}
-
-static void json_rectifier(cli *cli, json_t *row, const service_rectifier *line) {
-    cli_json_set(cli, row, "name", cli_json_text(line->name));
-    cli_json_set(cli, row, "dc_v", cli_json_number(line->supply.dc_v));
-    cli_json_set(cli, row, "dc_ma", cli_json_number(line->supply.dc_a * 1e3));
-    cli_json_set(cli, row, "ripple_pp_v", cli_json_number(line->supply.ripple_pp_v));
-    cli_json_set(cli, row, "ripple_hz", cli_json_number(line->supply.ripple_hz));
-    cli_json_set(cli, row, "peak_ma", cli_json_number(line->supply.peak_a * 1e3));
-    cli_json_set(cli, row, "peak_inverse_v", cli_json_number(line->supply.peak_inverse_v));
-    cli_json_set(cli, row, "dc_limit_ma", cli_json_number(line->dc_limit_a * 1e3));
-    cli_json_set(cli, row, "peak_limit_ma", cli_json_number(line->peak_limit_a * 1e3));
-}
-
-static void json_chart(cli *cli, const service_chart *chart) {
-    cli_json_set(cli, cli->json, "amp", cli_json_text(chart->amp));
-    cli_json_set(cli, cli->json, "mains_v", cli_json_number(chart->mains_v));
-    cli_json_set(cli, cli->json, "mains_hz", cli_json_number(chart->mains_hz));
-    cli_json_set(cli, cli->json, "meter", cli_json_meter(cli, &chart->meter));
-    cli_json_set(cli, cli->json, "outcome",
-                 cli_json_text(solve_outcome_text(chart->result.outcome)));
-    json_t *lines = cli_json_list_in(cli, cli->json, "lines");
-    for (size_t i = 0; i < chart->lines; i++)
-        json_line(cli, cli_json_row_in(cli, lines), &chart->line[i]);
-    json_t *tubes = cli_json_list_in(cli, cli->json, "tubes");
-    for (size_t i = 0; i < chart->tubes; i++)
-        json_tube(cli, cli_json_row_in(cli, tubes), &chart->tube[i]);
-    json_t *rectifiers = cli_json_list_in(cli, cli->json, "rectifiers");
-    for (size_t i = 0; i < chart->rectifiers; i++)
-        json_rectifier(cli, cli_json_row_in(cli, rectifiers), &chart->rectifier[i]);
-}
-
 /* ---- the command ----------------------------------------------------------------------------- */
 
 static void run(cli *cli) {
@@ -265,7 +194,7 @@ static void run(cli *cli) {
         tell_lines(cli, amp.amp, chart);
         tell_tubes(cli, chart);
         tell_rectifiers(cli, chart);
-        json_chart(cli, chart);
+        cli_json_take(cli, http_json_chart(chart));
     }
     service_chart_free(chart);
     cli_amp_close(&amp);

@@ -14,8 +14,8 @@ static void tell(cli *cli, const circuit *amp, size_t warnings) {
     else
         base_text_add(&cli->out, "The file is in order. %zu thing%s to look at:\n", warnings,
                       warnings == 1 ? "" : "s");
-    cli_json_set(cli, cli->json, "amp", cli_json_text(about->name));
-    cli_json_set(cli, cli->json, "file", cli_json_text(about->file));
+    cli_json_set(cli, cli->json, "amp", http_json_text(about->name));
+    cli_json_set(cli, cli->json, "file", http_json_text(about->file));
     cli_json_set(cli, cli->json, "parts", json_integer((json_int_t)circuit_parts(amp)));
     cli_json_set(cli, cli->json, "tubes", json_integer((json_int_t)tubes));
     cli_json_set(cli, cli->json, "nodes", json_integer((json_int_t)circuit_nodes(amp)));

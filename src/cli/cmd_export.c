@@ -6,8 +6,8 @@ static void run(cli *cli) {
     if (cli_shop_open(cli, 1, false, &shop) &&
         job_export(shop.store, cli->argument[0], cli->errors) == BASE_OK) {
         base_text_add(&cli->out, "Exported: %s\n", cli->argument[0]);
-        cli_json_set(cli, cli->json, "shop", cli_json_text(shop.path));
-        cli_json_set(cli, cli->json, "file", cli_json_text(cli->argument[0]));
+        cli_json_set(cli, cli->json, "shop", http_json_text(shop.path));
+        cli_json_set(cli, cli->json, "file", http_json_text(cli->argument[0]));
     }
     cli_shop_close(&shop);
 }

@@ -78,7 +78,7 @@ static void run(cli *cli) {
     for (size_t i = 0; cli_commands[i]; i++)
         if (!cli_commands[i]->hidden) command(out, cli_commands[i]);
     exit_statuses(out);
-    cli_json_set(cli, cli->json, "manual", cli_json_text(out->data));
+    cli_json_set(cli, cli->json, "manual", http_json_text(out->data));
 }
 
 const cli_command cli_manual = {

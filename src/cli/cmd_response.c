@@ -316,11 +316,11 @@ static bool tell_stages(response *r) {
         if (isnan(creal(gain))) return false;
         name_stage(r, stage, at, sizeof at, &what);
         json_t *row = cli_json_row_in(r->cli, list);
-        cli_json_set(r->cli, row, "at", cli_json_text(at));
-        cli_json_set(r->cli, row, "what", *what ? cli_json_text(what) : json_null());
-        cli_json_set(r->cli, row, "gain", cli_json_number(cabs(gain)));
-        cli_json_set(r->cli, row, "gain_db", cli_json_number(db(gain)));
-        cli_json_set(r->cli, row, "phase_deg", cli_json_number(degrees(gain)));
+        cli_json_set(r->cli, row, "at", http_json_text(at));
+        cli_json_set(r->cli, row, "what", *what ? http_json_text(what) : json_null());
+        cli_json_set(r->cli, row, "gain", http_json_number(cabs(gain)));
+        cli_json_set(r->cli, row, "gain_db", http_json_number(db(gain)));
+        cli_json_set(r->cli, row, "phase_deg", http_json_number(degrees(gain)));
         if ((cabs(gain) >= HEARD && !again) || i == r->plotted) tell_stage(r, stage, gain);
     }
     return true;
@@ -352,9 +352,9 @@ static bool tell_rows(response *r) {
     snprintf(title, sizeof title, "%s %s FROM %s TO %s", at, what, hertz_cell(r->sweep[0]).text,
              hertz_cell(r->sweep[1]).text);
     cli_heading(r->cli, title);
-    cli_json_set(r->cli, r->cli->json, "to", cli_json_text(at));
-    cli_json_set(r->cli, r->cli->json, "low_hz", cli_json_number(edges[0]));
-    cli_json_set(r->cli, r->cli->json, "high_hz", cli_json_number(edges[1]));
+    cli_json_set(r->cli, r->cli->json, "to", http_json_text(at));
+    cli_json_set(r->cli, r->cli->json, "low_hz", http_json_number(edges[0]));
+    cli_json_set(r->cli, r->cli->json, "high_hz", http_json_number(edges[1]));
     json_t *list = cli_json_list_in(r->cli, r->cli->json, "sweep");
     for (size_t i = 0; i < count; i++) {
         if (isnan(creal(rows[i].gain))) return false;
@@ -363,9 +363,9 @@ static bool tell_rows(response *r) {
                       db(rows[i].gain), degrees(rows[i].gain), cli_bar(r->cli, part, BAR).text);
         cli_end_line(r->cli);
         json_t *row = cli_json_row_in(r->cli, list);
-        cli_json_set(r->cli, row, "hertz", cli_json_number(rows[i].hertz));
-        cli_json_set(r->cli, row, "gain_db", cli_json_number(db(rows[i].gain)));
-        cli_json_set(r->cli, row, "phase_deg", cli_json_number(degrees(rows[i].gain)));
+        cli_json_set(r->cli, row, "hertz", http_json_number(rows[i].hertz));
+        cli_json_set(r->cli, row, "gain_db", http_json_number(db(rows[i].gain)));
+        cli_json_set(r->cli, row, "phase_deg", http_json_number(degrees(rows[i].gain)));
     }
     tell_edges(r, &rows[most], edges);
     return true;
@@ -381,9 +381,10 @@ static bool read_options(response *r) {
 }
 
 static void tell(response *r) {
-    cli_json_set(r->cli, r->cli->json, "amp", cli_json_text(circuit_about_of(r->at.amp.amp)->name));
-    cli_json_set(r->cli, r->cli->json, "from", cli_json_text(r->from));
-    cli_json_set(r->cli, r->cli->json, "hertz", cli_json_number(r->hertz));
+    cli_json_set(r->cli, r->cli->json, "amp",
+                 http_json_text(circuit_about_of(r->at.amp.amp)->name));
+    cli_json_set(r->cli, r->cli->json, "from", http_json_text(r->from));
+    cli_json_set(r->cli, r->cli->json, "hertz", http_json_number(r->hertz));
     tell_head(r);
     if (!tell_stages(r) || !tell_rows(r))
         base_errors_add(r->cli->errors, BASE_UNSOLVED,

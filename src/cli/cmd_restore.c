@@ -8,7 +8,7 @@ static void run(cli *cli) {
         return;
     base_text_add(&cli->out, "Restored: %s\nWhat stood there before is kept beside it.\n",
                   shop.path);
-    cli_json_set(cli, cli->json, "shop", cli_json_text(shop.path));
+    cli_json_set(cli, cli->json, "shop", http_json_text(shop.path));
 }
 
 const cli_command cli_restore = {

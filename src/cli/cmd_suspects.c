@@ -49,7 +49,7 @@ static diagnose_readings *gather(cli *cli, const solve_system *system,
 
 /* ---- the engine ------------------------------------------------------------------------------ */
 
-static diagnose_engine *engine_for(cli *cli, const solve_system *system, const cli_case *at) {
+static diagnose_engine *engine_for(cli *cli, const solve_system *system, const http_case *at) {
     const char *healthy = cli_option(cli, CLI_HEALTHY);
     diagnose_options options = diagnose_defaults();
     diagnose_readings *chart = healthy ? from_file(cli, system, healthy) : NULL;
@@ -86,21 +86,21 @@ const char *cli_suspect_words(const diagnose_suspect *suspect, char *buffer, siz
 
 /* ---- the command ----------------------------------------------------------------------------- */
 
-static void judge(cli *cli, const solve_system *system, cli_case *at) {
+static void judge(cli *cli, const solve_system *system, http_case *at) {
     diagnose_engine *engine = engine_for(cli, system, at);
     diagnose_belief *belief = engine ? diagnose_run(engine, at->readings, cli->errors) : NULL;
     if (belief && base_errors_worst(cli->errors) == BASE_OK) {
         at->engine = engine;
         at->belief = belief;
         cli_suspects_text(cli, at);
-        cli_suspects_json(cli, at);
+        cli_json_take(cli, http_json_suspects(at));
     }
     diagnose_belief_free(belief);
     diagnose_engine_free(engine);
 }
 
 static void run(cli *cli) {
-    cli_case at = {0};
+    http_case at = {0};
     cli_amp amp = {0};
     if (!cli_bench(cli, &at.meter, &at.mains)) return;
     diagnose_readings *readings = NULL;

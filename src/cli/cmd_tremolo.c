@@ -219,11 +219,11 @@ static void json_part(cli *cli, json_t *row, const view *v, const solve_tremolo_
     upset_words(v, &bare, words, sizeof words);
     const circuit_part *part = circuit_part_at(v->at.amp.amp, (size_t)line->part);
     bool runs = line->effect != SOLVE_STOPS;
-    cli_json_set(cli, row, "part", cli_json_text(part->name));
-    cli_json_set(cli, row, "what", cli_json_text(words));
+    cli_json_set(cli, row, "part", http_json_text(part->name));
+    cli_json_set(cli, row, "what", http_json_text(words));
     cli_json_set(cli, row, "control", json_boolean(is_turn(line)));
     cli_json_set(cli, row, "effect", json_string(effects[line->effect]));
-    cli_json_set(cli, row, "hertz", runs ? cli_json_number(line->hertz) : json_null());
+    cli_json_set(cli, row, "hertz", runs ? http_json_number(line->hertz) : json_null());
 }
 
 static void json_oscillator(cli *cli, const view *v) {
@@ -235,19 +235,19 @@ static void json_oscillator(cli *cli, const view *v) {
     const circuit_part *part = circuit_part_at(v->at.amp.amp, (size_t)tremolo->part);
     const char *unit = part->tube->unit[tremolo->unit].name;
     json_t *row = cli_json_object_in(cli, cli->json, "oscillator");
-    cli_json_set(cli, row, "tube", cli_json_text(part->name));
-    cli_json_set(cli, row, "type", cli_json_text(part->tube->name));
-    cli_json_set(cli, row, "unit", *unit ? cli_json_text(unit) : json_null());
+    cli_json_set(cli, row, "tube", http_json_text(part->name));
+    cli_json_set(cli, row, "type", http_json_text(part->tube->name));
+    cli_json_set(cli, row, "unit", *unit ? http_json_text(unit) : json_null());
     cli_json_set(cli, row, "starts", json_boolean(tremolo->swing.swings));
-    cli_json_set(cli, row, "hertz", cli_json_number(tremolo->swing.hertz));
-    cli_json_set(cli, row, "growth_per_s", cli_json_number(tremolo->swing.growth));
-    cli_json_set(cli, row, "gain_needed", cli_json_number(tremolo->gain));
-    cli_json_set(cli, row, "emission_needed", cli_json_number(tremolo->emission));
-    cli_json_set(cli, row, "reach", cli_json_number(tremolo->swing.reach));
+    cli_json_set(cli, row, "hertz", http_json_number(tremolo->swing.hertz));
+    cli_json_set(cli, row, "growth_per_s", http_json_number(tremolo->swing.growth));
+    cli_json_set(cli, row, "gain_needed", http_json_number(tremolo->gain));
+    cli_json_set(cli, row, "emission_needed", http_json_number(tremolo->emission));
+    cli_json_set(cli, row, "reach", http_json_number(tremolo->swing.reach));
 }
 
 static void json_all(cli *cli, const view *v) {
-    cli_json_set(cli, cli->json, "amp", cli_json_text(circuit_about_of(v->at.amp.amp)->name));
+    cli_json_set(cli, cli->json, "amp", http_json_text(circuit_about_of(v->at.amp.amp)->name));
     json_oscillator(cli, v);
     json_t *parts = cli_json_list_in(cli, cli->json, "parts");
     for (size_t i = 0; i < v->parts; i++)
@@ -255,8 +255,8 @@ static void json_all(cli *cli, const view *v) {
     json_t *others = cli_json_list_in(cli, cli->json, "others");
     for (size_t i = 0; i < v->others; i++) {
         json_t *row = cli_json_row_in(cli, others);
-        cli_json_set(cli, row, "hertz", cli_json_number(v->other[i].hertz));
-        cli_json_set(cli, row, "growth_per_s", cli_json_number(v->other[i].growth));
+        cli_json_set(cli, row, "hertz", http_json_number(v->other[i].hertz));
+        cli_json_set(cli, row, "growth_per_s", http_json_number(v->other[i].growth));
     }
 }
 

@@ -22,39 +22,38 @@ static void list_types(cli *cli, const tube_library *library) {
         also(&cli->out, type);
         cli_end_line(cli);
         json_t *row = cli_json_row_in(cli, types);
-        cli_json_set(cli, row, "type", cli_json_text(type->name));
-        cli_json_set(cli, row, "class", cli_json_text(type->class_name));
-        cli_json_set(cli, row, "base", cli_json_text(type->base_name));
+        cli_json_set(cli, row, "type", http_json_text(type->name));
+        cli_json_set(cli, row, "class", http_json_text(type->class_name));
+        cli_json_set(cli, row, "base", http_json_text(type->base_name));
     }
 }
 
 /* ---- one type ------------------------------------------------------------------------------- */
 
 static const struct {
-    const char *words, *key;
+    const char *words;
     base_quantity quantity;
 } limits[TUBE_LIMITS] = {
-    [TUBE_PLATE_V] = {"plate volts", "plate_v", BASE_VOLTS},
-    [TUBE_PLATE_W] = {"plate watts", "plate_w", BASE_WATTS},
-    [TUBE_PLATE_W_BOTH] = {"plate watts, both units", "plate_w_both", BASE_WATTS},
-    [TUBE_SCREEN_V] = {"screen volts", "screen_v", BASE_VOLTS},
-    [TUBE_SCREEN_W] = {"screen watts", "screen_w", BASE_WATTS},
-    [TUBE_CATHODE_A] = {"cathode current", "cathode_a", BASE_AMPERES},
-    [TUBE_HEATER_CATHODE_V] = {"heater to cathode", "heater_cathode_v", BASE_VOLTS},
-    [TUBE_GRID_OHMS_FIXED] = {"grid leak, fixed bias", "grid_ohms_fixed", BASE_OHMS},
-    [TUBE_GRID_OHMS_CATHODE] = {"grid leak, cathode bias", "grid_ohms_cathode", BASE_OHMS},
-    [TUBE_PEAK_INVERSE_V] = {"peak inverse volts", "peak_inverse_v", BASE_VOLTS},
-    [TUBE_AC_V_CAP_INPUT] = {"AC a plate, capacitor in", "ac_v_cap_input", BASE_VOLTS},
-    [TUBE_AC_V_CHOKE_INPUT] = {"AC a plate, choke in", "ac_v_choke_input", BASE_VOLTS},
-    [TUBE_DC_A] = {"DC output", "dc_a", BASE_AMPERES},
-    [TUBE_PEAK_PLATE_A] = {"peak plate current", "peak_plate_a", BASE_AMPERES},
-    [TUBE_FIRST_CAP_F] = {"first capacitor", "first_cap_f", BASE_FARADS},
-    [TUBE_SOURCE_OHMS] = {"least source ohms", "source_ohms", BASE_OHMS},
+    [TUBE_PLATE_V] = {"plate volts", BASE_VOLTS},
+    [TUBE_PLATE_W] = {"plate watts", BASE_WATTS},
+    [TUBE_PLATE_W_BOTH] = {"plate watts, both units", BASE_WATTS},
+    [TUBE_SCREEN_V] = {"screen volts", BASE_VOLTS},
+    [TUBE_SCREEN_W] = {"screen watts", BASE_WATTS},
+    [TUBE_CATHODE_A] = {"cathode current", BASE_AMPERES},
+    [TUBE_HEATER_CATHODE_V] = {"heater to cathode", BASE_VOLTS},
+    [TUBE_GRID_OHMS_FIXED] = {"grid leak, fixed bias", BASE_OHMS},
+    [TUBE_GRID_OHMS_CATHODE] = {"grid leak, cathode bias", BASE_OHMS},
+    [TUBE_PEAK_INVERSE_V] = {"peak inverse volts", BASE_VOLTS},
+    [TUBE_AC_V_CAP_INPUT] = {"AC a plate, capacitor in", BASE_VOLTS},
+    [TUBE_AC_V_CHOKE_INPUT] = {"AC a plate, choke in", BASE_VOLTS},
+    [TUBE_DC_A] = {"DC output", BASE_AMPERES},
+    [TUBE_PEAK_PLATE_A] = {"peak plate current", BASE_AMPERES},
+    [TUBE_FIRST_CAP_F] = {"first capacitor", BASE_FARADS},
+    [TUBE_SOURCE_OHMS] = {"least source ohms", BASE_OHMS},
 };
 
 /* `before` is the source that the line above named. */
-static void tell_limit(cli *cli, const tube_rating *rating, int limit, const char *before,
-                       json_t *row) {
+static void tell_limit(cli *cli, const tube_rating *rating, int limit, const char *before) {
     char value[40];
     base_text_add(
         &cli->out, "    %-26s %-10s ", limits[limit].words,
@@ -62,9 +61,6 @@ static void tell_limit(cli *cli, const tube_rating *rating, int limit, const cha
     const char *source = rating->source[limit];
     bool same = source && before && strcmp(source, before) == 0;
     cli_fill(cli, 42, 42, same ? "the same" : source ? source : "");
-    json_t *object = cli_json_object_in(cli, row, limits[limit].key);
-    cli_json_set(cli, object, "value", cli_json_number(rating->limit[limit]));
-    cli_json_set(cli, object, "source", cli_json_text(source));
 }
 
 static const char *unit_words(const tube_type *type, int unit) {
@@ -72,19 +68,15 @@ static const char *unit_words(const tube_type *type, int unit) {
 }
 
 static void tell_ratings(cli *cli, const tube_type *type) {
-    json_t *list = cli_json_list_in(cli, cli->json, "ratings");
     cli_heading(cli, "RATINGS");
     for (size_t i = 0; i < type->ratings; i++) {
         const tube_rating *rating = &type->rating[i];
         const char *unit = unit_words(type, rating->unit);
-        json_t *row = cli_json_row_in(cli, list);
-        cli_json_set(cli, row, "system", cli_json_text(rating->system));
-        cli_json_set(cli, row, "unit", *unit ? json_string(unit) : json_null());
         base_text_add(&cli->out, "  %s%s%s\n", rating->system, *unit ? ", " : "", unit);
         const char *before = NULL;
         for (int limit = 0; limit < TUBE_LIMITS; limit++) {
             if (isnan(rating->limit[limit])) continue;
-            tell_limit(cli, rating, limit, before, row);
+            tell_limit(cli, rating, limit, before);
             before = rating->source[limit];
         }
     }
@@ -92,14 +84,9 @@ static void tell_ratings(cli *cli, const tube_type *type) {
 }
 
 /* "plate +1 %" for each published figure of one point. */
-static void tell_fit(cli *cli, const tube_type *type, const tube_fit *fit, json_t *list) {
+static void tell_fit(cli *cli, const tube_type *type, const tube_fit *fit) {
     static const char *const words[] = {"plate mA", "screen mA", "mu", "rp", "gm"};
-    static const char *const keys[] = {"plate_a", "screen_a", "mu", "rp_ohm", "gm_s"};
-    json_t *row = cli_json_row_in(cli, list);
     const char *unit = unit_words(type, fit->unit);
-    cli_json_set(cli, row, "point", cli_json_text(fit->name));
-    cli_json_set(cli, row, "unit", *unit ? json_string(unit) : json_null());
-    cli_json_set(cli, row, "source", cli_json_text(fit->source));
     char line[320] = "";
     base_text_add(&cli->out, "  %s%s%s\n      ", fit->name, *unit ? ", " : "", unit);
     for (int i = 0; i < 5; i++) {
@@ -110,27 +97,14 @@ static void tell_fit(cli *cli, const tube_type *type, const tube_fit *fit, json_
         snprintf(line + strlen(line), sizeof line - strlen(line), "%s%s %.*f (%+.0f %%)",
                  *line ? ", " : "", words[i], shown < 100 ? 2 : 0, shown,
                  fabs(error) < 0.5 ? 0.0 : error);
-        json_t *figure = cli_json_object_in(cli, row, keys[i]);
-        cli_json_set(cli, figure, "published", cli_json_number(fit->published[i]));
-        cli_json_set(cli, figure, "curve", cli_json_number(fit->fitted[i]));
     }
     cli_fill(cli, 6, 6, line);
-    cli_json_set(cli, row, "exception", cli_json_text(fit->exception));
     if (!fit->exception) return;
     base_text_add(&cli->out, "      off target: ");
     cli_fill(cli, 18, 6, fit->exception);
 }
 
 static void tell_basing(cli *cli, const tube_type *type) {
-    json_t *pins = cli_json_list_in(cli, cli->json, "pins");
-    for (int pin = 1; pin <= type->pins; pin++) {
-        char name[96];
-        json_t *row = cli_json_row_in(cli, pins);
-        cli_json_set(cli, row, "pin", json_integer(pin));
-        cli_json_set(cli, row, "electrode",
-                     cli_json_text(tube_pin_words(type, pin, name, sizeof name)));
-        cli_json_set(cli, row, "written", cli_json_text(type->pin[pin].written));
-    }
     cli_heading(cli, "BASING");
     cli_socket(cli, type, 0, "");
 }
@@ -147,24 +121,16 @@ static void tell_head(cli *cli, const tube_type *type) {
     base_text_add(&cli->out, "\nheater %.4g V, %.4g A", type->heater_v, type->heater_a);
     if (type->direct) base_text_add(&cli->out, ", the filament is the cathode");
     base_text_add(&cli->out, "\n");
-    cli_json_set(cli, cli->json, "type", cli_json_text(type->name));
-    cli_json_set(cli, cli->json, "class", cli_json_text(type->class_name));
-    cli_json_set(cli, cli->json, "base", cli_json_text(type->base_name));
-    cli_json_set(cli, cli->json, "basing", cli_json_text(type->basing));
-    json_t *heater = cli_json_object_in(cli, cli->json, "heater");
-    cli_json_set(cli, heater, "volts", cli_json_number(type->heater_v));
-    cli_json_set(cli, heater, "amps", cli_json_number(type->heater_a));
-    cli_json_set(cli, heater, "source", cli_json_text(type->heater_source));
 }
 
 static void tell_type(cli *cli, const tube_type *type) {
+    cli_json_take(cli, http_json_tube(type));
     tell_head(cli, type);
     tell_basing(cli, type);
     tell_ratings(cli, type);
-    json_t *fits = cli_json_list_in(cli, cli->json, "fits");
     cli_heading(cli, "PUBLISHED POINTS, AND HOW FAR THE CURVE IS FROM THEM");
     for (size_t i = 0; i < type->fits; i++)
-        tell_fit(cli, type, &type->fit[i], fits);
+        tell_fit(cli, type, &type->fit[i]);
     if (!type->notes || !type->notes[0]) return;
     cli_heading(cli, "NOTES");
     for (size_t i = 0; type->notes[i]; i++) {
@@ -273,13 +239,13 @@ static void tell_volts(cli *cli, const tube_type *type, const tube_unit *unit,
     if (unit->kind == TUBE_PENTODE) base_text_add(&cli->out, ", screen %g V", volts->screen);
     if (unit->kind != TUBE_DIODE) base_text_add(&cli->out, ", grid %g V", volts->grid);
     base_text_add(&cli->out, ", to the cathode\n");
-    cli_json_set(cli, cli->json, "type", cli_json_text(type->name));
+    cli_json_set(cli, cli->json, "type", http_json_text(type->name));
     cli_json_set(cli, cli->json, "unit", *unit->name ? json_string(unit->name) : json_null());
-    cli_json_set(cli, cli->json, "plate_v", cli_json_number(volts->plate));
+    cli_json_set(cli, cli->json, "plate_v", http_json_number(volts->plate));
     cli_json_set(cli, cli->json, "screen_v",
-                 cli_json_number(unit->kind == TUBE_PENTODE ? volts->screen : NAN));
+                 http_json_number(unit->kind == TUBE_PENTODE ? volts->screen : NAN));
     cli_json_set(cli, cli->json, "grid_v",
-                 cli_json_number(unit->kind != TUBE_DIODE ? volts->grid : NAN));
+                 http_json_number(unit->kind != TUBE_DIODE ? volts->grid : NAN));
 }
 
 static void tell_point(cli *cli, const tube_type *type, int index) {
@@ -300,11 +266,11 @@ static void tell_point(cli *cli, const tube_type *type, int index) {
     if (!at.trusted)
         base_text_add(&cli->out, "  Outside the region that published figures cover: trust these "
                                  "numbers less.\n");
-    cli_json_set(cli, cli->json, "plate_ma", cli_json_number(at.plate_a * 1e3));
-    cli_json_set(cli, cli->json, "screen_ma", cli_json_number(at.screen_a * 1e3));
-    cli_json_set(cli, cli->json, "mu", cli_json_number(at.mu));
-    cli_json_set(cli, cli->json, "rp_ohm", cli_json_number(at.rp));
-    cli_json_set(cli, cli->json, "gm_umho", cli_json_number(at.gm * 1e6));
+    cli_json_set(cli, cli->json, "plate_ma", http_json_number(at.plate_a * 1e3));
+    cli_json_set(cli, cli->json, "screen_ma", http_json_number(at.screen_a * 1e3));
+    cli_json_set(cli, cli->json, "mu", http_json_number(at.mu));
+    cli_json_set(cli, cli->json, "rp_ohm", http_json_number(at.rp));
+    cli_json_set(cli, cli->json, "gm_umho", http_json_number(at.gm * 1e6));
     cli_json_set(cli, cli->json, "trusted", json_boolean(at.trusted));
 }
 

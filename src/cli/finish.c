@@ -40,14 +40,14 @@ static bool print_result(cli *cli) {
     if (!cli_wants_json(cli))
         return fwrite(cli->out.data ? cli->out.data : "", 1, cli->out.length, stdout) ==
                cli->out.length;
-    cli_json_set(cli, cli->json, "warnings", cli_json_errors(cli, true));
+    cli_json_set(cli, cli->json, "warnings", http_json_errors(cli->errors, true));
     return write_json(cli->json, stdout);
 }
 
 static int fail(cli *cli, base_code code) {
     if (cli_wants_json(cli)) {
         json_t *object = json_object();
-        cli_json_set(cli, object, "errors", cli_json_errors(cli, false));
+        cli_json_set(cli, object, "errors", http_json_errors(cli->errors, false));
         write_json(object, stderr);
         json_decref(object);
     } else {

@@ -73,7 +73,7 @@ static void place_words(const circuit *amp, const char *name, char *text, size_t
 }
 
 /* Neither lead on ground: by the chart's own probe of that name. */
-static bool is_difference(const cli_case *at, const char *name) {
+static bool is_difference(const http_case *at, const char *name) {
     int place = cli_place_named(at->engine, name);
     if (place < 0) return strchr(name, '-') != NULL;
     return diagnose_place_at(at->engine, (size_t)place)->probe.minus > 0;
@@ -102,7 +102,7 @@ static void tell_safety(cli *cli, const circuit *amp, bool difference) {
     cli_fill(cli, 9, 9, safety_words(on_mains, difference));
 }
 
-void cli_probe_where(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
+void cli_probe_where(cli *cli, const http_case *at, const diagnose_probe_next *next) {
     leads leads = leads_of(next->at);
     char red[512], black[512], line[1536];
     place_words(at->amp, leads.red, red, sizeof red);
@@ -120,7 +120,7 @@ void cli_probe_where(cli *cli, const cli_case *at, const diagnose_probe_next *ne
     cli_fill(cli, 2, 2, next->why);
 }
 
-void cli_probe_how(cli *cli, const cli_case *at, const diagnose_probe_next *next) {
+void cli_probe_how(cli *cli, const http_case *at, const diagnose_probe_next *next) {
     leads leads = leads_of(next->at);
     circuit_place red = find(at->amp, leads.red), black = find(at->amp, leads.black);
     circuit_place pin = red.part >= 0 ? red : black;

@@ -14,7 +14,7 @@
 
 /* ---- head and verdict ------------------------------------------------------------------------ */
 
-static void tell_head(cli *cli, const cli_case *at) {
+static void tell_head(cli *cli, const http_case *at) {
     const char *name = circuit_about_of(at->amp)->name;
     char line[256];
     snprintf(line, sizeof line, "%zu reading%s, %.4g V at the wall%s, meter %s",
@@ -38,7 +38,7 @@ static void leader_words(const diagnose_belief *belief, char *line, size_t size)
              cli_chance_words(group).text);
 }
 
-static void verdict_words(const cli_case *at, char *line, size_t size) {
+static void verdict_words(const http_case *at, char *line, size_t size) {
     char leader[384];
     leader_words(at->belief, leader, sizeof leader);
     switch (at->belief->verdict) {
@@ -71,7 +71,7 @@ static void tell_misread(cli *cli, const diagnose_belief *belief) {
     }
 }
 
-static void tell_verdict(cli *cli, const cli_case *at) {
+static void tell_verdict(cli *cli, const http_case *at) {
     const diagnose_belief *belief = at->belief;
     char line[512];
     verdict_words(at, line, sizeof line);
@@ -130,7 +130,7 @@ static size_t tell_some(cli *cli, const diagnose_belief *belief, size_t group) {
     return told;
 }
 
-static void tell_members(cli *cli, const cli_case *at, size_t group) {
+static void tell_members(cli *cli, const http_case *at, size_t group) {
     const diagnose_group *of = &at->belief->group[group];
     size_t told = tell_some(cli, at->belief, group);
     if (told < of->members)
@@ -151,7 +151,7 @@ static void tell_bar(cli *cli, double probability) {
     base_text_add(&cli->out, "%s%*s", bar.text, 9 - wide, "");
 }
 
-static void tell_suspects(cli *cli, const cli_case *at) {
+static void tell_suspects(cli *cli, const http_case *at) {
     const diagnose_belief *belief = at->belief;
     bool all = cli_option(cli, CLI_ALL) != NULL;
     size_t group = 0;
@@ -177,7 +177,7 @@ static void tell_suspects(cli *cli, const cli_case *at) {
 
 /* "high" or "low" by the chart's band. Between two live places either lead may be the red one, so
  * there it is the size that counts. */
-static const char *mark(const cli_case *at, size_t index) {
+static const char *mark(const http_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
     const solve_probe *probe = &at->readings->reading[index].probe;
     service_line band = {.low = compare->healthy - 2 * compare->good_spread,
@@ -189,7 +189,7 @@ static const char *mark(const cli_case *at, size_t index) {
     return (turned ? -verdict : verdict) > 0 ? "high" : "low";
 }
 
-static void tell_reading(cli *cli, const cli_case *at, size_t index) {
+static void tell_reading(cli *cli, const http_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
     base_text_add(&cli->out, "  %-12s %9s  %s%-8s%s %9s", compare->at,
                   cli_volts(compare->read).text, cli_style_on(cli, CLI_WARN), mark(at, index),
@@ -202,7 +202,7 @@ static void tell_reading(cli *cli, const cli_case *at, size_t index) {
     cli_end_line(cli);
 }
 
-static void tell_readings(cli *cli, const cli_case *at) {
+static void tell_readings(cli *cli, const http_case *at) {
     if (at->belief->compares == 0) return;
     cli_heading(cli, "READINGS, BESIDE WHAT EACH SUSPECT WOULD GIVE");
     base_text_add(&cli->out, "  %-12s %9s  %-8s %9s", "at", "read", "", "good amp");
@@ -216,7 +216,7 @@ static void tell_readings(cli *cli, const cli_case *at) {
 /* ---- the next reading ------------------------------------------------------------------------ */
 
 /* "A would read 23 V, B 19.4 V; a good amp 19 V." */
-static void tell_expected(cli *cli, const cli_case *at, const char *where) {
+static void tell_expected(cli *cli, const http_case *at, const char *where) {
     int place = cli_place_named(at->engine, where);
     char line[640] = "";
     if (place < 0) return;
@@ -234,7 +234,7 @@ static void tell_expected(cli *cli, const cli_case *at, const char *where) {
     cli_fill(cli, 2, 2, line);
 }
 
-static void tell_next(cli *cli, const cli_case *at) {
+static void tell_next(cli *cli, const http_case *at) {
     const diagnose_belief *belief = at->belief;
     bool open = belief->verdict != DIAGNOSE_SETTLED && belief->verdict != DIAGNOSE_HEALTHY;
     if (belief->nexts == 0 && !open) return;
@@ -264,7 +264,7 @@ static void tell_hands(cli *cli) {
              "that they are empty.");
 }
 
-void cli_suspects_text(cli *cli, const cli_case *at) {
+void cli_suspects_text(cli *cli, const http_case *at) {
     tell_head(cli, at);
     tell_verdict(cli, at);
     tell_suspects(cli, at);
