@@ -155,6 +155,7 @@ typedef struct diagnose_point {
     bool same_as_healthy; /* to the last digit: it shares the healthy amp's predictions */
     double *x;
     double *bare;  /* by place: predicted with no meter */
+    float *source; /* by heavy place: ohms at this point */
     double *mean;  /* by place: as the meter shows it; NAN until asked for */
     float *a;      /* places x (latents + 1); rows valid where mean is not NAN */
     double mains;  /* rms volts at the wall under this fault */
@@ -176,6 +177,8 @@ struct diagnose_engine {
     diagnose_catalogue catalogue;
     diagnose_place_list places;
     diagnose_load *load; /* by place: in the healthy amp */
+    int *heavy;          /* places of which the meter takes much: their source is kept by point */
+    int heavies;
     diagnose_latents latents;
     int columns;           /* of A: latents + 1 */
     int mains_slot;        /* -1: the amp has none */
@@ -280,6 +283,7 @@ typedef struct diagnose_run {
     int *place;                /* by reading: the place with the same probe, or -1 */
     double *y, *noise, *broad; /* noise: variance of the meter */
     diagnose_load *load;
+    int *heavy;           /* by reading: index of its nodes among the heavy places, or -1 */
     double *healthy;      /* mean in the healthy amp */
     float *healthy_row;   /* n x columns */
     diagnose_case *cases; /* all that are not hopeless */

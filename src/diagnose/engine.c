@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define HEAVY 0.2    /* V that a meter takes away, from which a place counts as heavily loaded */
 #define FLOATING 1e9 /* ohms to anything, from which a node counts as joined to nothing */
 
 diagnose_options diagnose_defaults(void) {
@@ -107,7 +108,10 @@ static bool make_places(diagnose_engine *engine) {
     for (size_t i = 0; i < engine->places.count; i++)
         settle_place(engine, i);
     drop_floating(engine);
-    return true;
+    engine->heavy = base_arena_take(engine->arena, engine->places.count + 1, sizeof(int));
+    for (size_t i = 0; engine->heavy && i < engine->places.count; i++)
+        if (engine->load[i].taken > HEAVY) engine->heavy[engine->heavies++] = (int)i;
+    return engine->heavy != NULL;
 }
 
 /* ---- the points
@@ -134,6 +138,18 @@ static bool is_same(const diagnose_engine *engine, const diagnose_point *point) 
     return true;
 }
 
+/* While the factors of the point are at hand. */
+static bool keep_sources(diagnose_engine *engine, diagnose_point *point) {
+    point->source = base_arena_take(engine->arena, (size_t)engine->heavies + 1, sizeof(float));
+    for (int h = 0; point->source && h < engine->heavies; h++) {
+        const solve_probe *probe = &engine->places.place[engine->heavy[h]].probe;
+        double source = 0;
+        solve_read(engine->bench.work, engine->work_numbers, point->x, probe, NULL, &source);
+        point->source[h] = (float)source;
+    }
+    return point->source != NULL;
+}
+
 /* Starts from the next milder severity where there is one, else from the healthy amp. */
 static bool solve_one(diagnose_engine *engine, diagnose_point *point,
                       const diagnose_point *before) {
@@ -147,6 +163,7 @@ static bool solve_one(diagnose_engine *engine, diagnose_point *point,
         solve_point(bench->work, engine->work_numbers, chain ? before->x : bench->x, point->x);
     point->solved = result.outcome <= SOLVE_CONTINUED;
     point->outside = result.outside;
+    if (point->solved && !keep_sources(engine, point)) return false;
     point->same_as_healthy = point->fault > 0 && point->solved && is_same(engine, point);
     bool off = engine->catalogue.fault[point->fault].mode == DIAGNOSE_MAINS_OFF;
     if (engine->mains_slot >= 0)

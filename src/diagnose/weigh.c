@@ -10,7 +10,7 @@
 #define WINDOW 30.0     /* nats below the best screened point that still count */
 #define SCREENED 40     /* readings that the screening looks at: those that depart most */
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
-#define MOST_ROWS 36000 /* sensitivities worked out in one run, at some 8 us each */
+#define MOST_ROWS 24000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
 #define STILL 1e-5       /* of the noise variance: a reading that tolerance does not move */
 #define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
@@ -74,6 +74,15 @@ static int place_with(const diagnose_engine *engine, const solve_probe *probe) {
     return -1;
 }
 
+/* The heavy place between the same nodes, with whatever meter. */
+static int heavy_with(const diagnose_engine *engine, const solve_probe *probe) {
+    for (int h = 0; h < engine->heavies; h++) {
+        const solve_probe *other = &engine->places.place[engine->heavy[h]].probe;
+        if (other->plus == probe->plus && other->minus == probe->minus && !probe->heater) return h;
+    }
+    return -1;
+}
+
 static bool take_room(diagnose_run_state *run) {
     size_t n = (size_t)run->n + 1;
     double **lists[] = {&run->y, &run->noise, &run->broad, &run->healthy};
@@ -82,7 +91,8 @@ static bool take_room(diagnose_run_state *run) {
     run->place = base_arena_take(run->arena, n, sizeof(int));
     run->healthy_row = base_arena_take(run->arena, n * (size_t)run->engine->columns, sizeof(float));
     run->load = base_arena_take(run->arena, n, sizeof *run->load);
-    return run->place && run->healthy_row && run->load;
+    run->heavy = base_arena_take(run->arena, n, sizeof(int));
+    return run->place && run->healthy_row && run->load && run->heavy;
 }
 
 /* What the mains was measured as is one more reading: of the mains itself, and never wrong. */
@@ -105,6 +115,7 @@ static bool set_readings(diagnose_run_state *run) {
         float *row = run->healthy_row + (size_t)i * (size_t)engine->columns;
         run->place[i] = place_with(engine, &reading->probe);
         run->y[i] = reading->volts;
+        run->heavy[i] = heavy_with(engine, &reading->probe);
         run->load[i] =
             diagnose_load_at(engine, engine->work_numbers, engine->work_x, &reading->probe);
         run->healthy[i] =
@@ -170,14 +181,23 @@ static double log_prior(const diagnose_engine *engine, const diagnose_point *poi
     return log(fault->prior) + log(fault->weight[point->severity]);
 }
 
-/* Roughly what the meter shows at a point: loaded as in the healthy amp. What the load takes away
- * may be otherwise under the fault, so that counts as not known. */
-static double roughly(const diagnose_run_state *run, const diagnose_point *point, int i) {
-    if (i >= run->given) return log(point->mains);
-    const solve_probe *probe = &run->readings->reading[i].probe;
-    double volts = diagnose_bare(run->engine, point, probe);
-    if (probe->heater || !isfinite(probe->meter_ohms)) return volts;
-    return volts * probe->meter_ohms / (probe->meter_ohms + run->load[i].source);
+/* Roughly what the meter shows at a point; *unsure gets the standard deviation of that: a part of
+ * what the fault moves, and of what the meter's load takes away. Where that is much, the ohms of
+ * the point itself are at hand; elsewhere those of the healthy amp must do. */
+static double roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
+                      double *unsure) {
+    double shown = log(point->mains), taken = 0;
+    if (i < run->given) {
+        const solve_probe *probe = &run->readings->reading[i].probe;
+        bool heavy = run->heavy[i] >= 0;
+        double bare = diagnose_bare(run->engine, point, probe);
+        double source = heavy ? point->source[run->heavy[i]] : run->load[i].source;
+        bool loads = !probe->heater && isfinite(probe->meter_ohms);
+        shown = loads ? bare * probe->meter_ohms / (probe->meter_ohms + source) : bare;
+        taken = heavy ? SLACK * fabs(bare - shown) : run->load[i].taken;
+    }
+    *unsure = hypot(SLACK * (shown - run->healthy[i]), taken);
+    return shown;
 }
 
 /* The readings that depart most from the healthy amp, as indices into the run's. */
@@ -207,11 +227,11 @@ static void screen(const diagnose_run_state *run, const diagnose_point *point, b
     double distance = 0;
     for (int a = 0; a < n; a++) {
         int i = bench->chosen[a];
-        double m = roughly(run, point, i);
+        double unsure, m = roughly(run, point, i, &unsure);
         for (int b = 0; b < n; b++)
             bench->c[a * n + b] = bench->base[i * run->n + bench->chosen[b]];
         bench->r[a] = run->y[i] - m;
-        bench->c[a * n + a] += square(SLACK * (m - run->healthy[i])) + square(run->load[i].taken);
+        bench->c[a * n + a] += square(unsure);
         bench->broad[a] = run->broad[i];
     }
     one->log_weight = one->promise = -INFINITY;
