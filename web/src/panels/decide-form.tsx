@@ -78,16 +78,15 @@ interface Props {
   onNext: () => void;
 }
 
-export function DecideForm({ view, shop, candidate, onNext }: Props) {
+function useDecision({ view, shop, candidate, onNext }: Props) {
   const { name, decision } = candidate;
   const draft = useDraft<Typed>(`decide ${view.job} ${name}`, typedOf(candidate, shop.currency));
-  const { value: typed, set } = draft;
+  const { value: typed } = draft;
   const missing = lacks(typed, shop.currency);
   const keep = () => {
     if (missing) return;
-    const words = `${name}: ${typed.action}`;
     void record(view.job, "decision", bodyOf(name, typed, shop.currency), {
-      words,
+      words: `${name}: ${typed.action}`,
       replaces: decision?.fact ?? null,
     });
     draft.clear();
@@ -97,10 +96,17 @@ export function DecideForm({ view, shop, candidate, onNext }: Props) {
     ...ACTIONS.map((action) => ({
       key: action[0]!,
       does: action,
-      run: () => set({ action }),
+      run: () => draft.set({ action }),
     })),
     { key: "Enter", does: "record it and go to the next", run: keep },
   ]);
+  return { draft, missing, keep };
+}
+
+export function DecideForm(props: Props) {
+  const { view, shop, candidate } = props;
+  const { draft, missing, keep } = useDecision(props);
+  const { value: typed, set } = draft;
   return (
     <div class="decide-form">
       <Head candidate={candidate} />
@@ -125,13 +131,13 @@ export function DecideForm({ view, shop, candidate, onNext }: Props) {
         />
         <Field label="Note" value={typed.note} onInput={(note) => set({ note })} onEnter={keep} />
       </div>
-      {typed.action === "replace" && <Substitute view={view} name={name} draft={draft} />}
+      {typed.action === "replace" && <Substitute view={view} name={candidate.name} draft={draft} />}
       {typed.action && typed.action !== "leave" && (
         <Cost draft={draft} shop={shop} onEnter={keep} />
       )}
       <div class="foot">
         <Button kind={draft.touched ? "main" : "plain"} disabled={!!missing} onClick={keep}>
-          {decision ? "Record the change" : "Record, next part"}
+          {candidate.decision ? "Record the change" : "Record, next part"}
         </Button>
         <span class="dim">{missing ?? (draft.touched ? "Not recorded yet." : "")}</span>
       </div>

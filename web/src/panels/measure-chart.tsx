@@ -270,7 +270,8 @@ function ReadField({ line, readings, onMove, onJump, onColumn }: RowProps) {
     if (event.key === "Enter") finish(field);
     else if (event.key === "ArrowDown") onMove(field, 1);
     else if (event.key === "ArrowUp") onMove(field, -1);
-    else if (event.key === "Escape") readings.type(at, undefined);
+    else if (event.key === "Escape")
+      readings.typed(at) ? readings.type(at, undefined) : field.blur();
     else if (isLetter(event.key) && whole) onJump(event.key);
     else return;
     event.preventDefault();

@@ -1,4 +1,5 @@
 // A pasted column of readings: looked at before it is recorded.
+import { useEffect, useRef } from "preact/hooks";
 import { useDraft } from "../store";
 import type { ChartLine, View } from "../types";
 import { Button, Field } from "../ui/controls";
@@ -71,15 +72,21 @@ export function PasteDialog({ view, lines, readings }: Props) {
     for (const { line, value } of good) readings.take(line!.at, value!);
     draft.clear();
   };
+  const box = useRef<HTMLDivElement>(null);
+  useEffect(() => {
+    if (open) box.current?.querySelector("textarea")?.focus();
+  }, [open]);
   return (
     <Dialog title="A column of readings" open={open} onClose={() => draft.set({ open: false })}>
-      <Field
-        label="Paste it here: a place and its volts on each line, or volts alone in the chart's order"
-        lines={4}
-        value={text}
-        onInput={(pasted) => draft.set({ text: pasted })}
-        hint={from && !/[A-Za-z]/.test(text) ? `The first number goes to ${from}.` : "V1.1 182"}
-      />
+      <div ref={box}>
+        <Field
+          label="Paste it here: a place and its volts on each line, or volts alone in the chart's order"
+          lines={4}
+          value={text}
+          onInput={(pasted) => draft.set({ text: pasted })}
+          hint={from && !/[A-Za-z]/.test(text) ? `The first number goes to ${from}.` : "V1.1 182"}
+        />
+      </div>
       <div class="paste-preview">
         <Table
           caption="What will be recorded"

@@ -145,6 +145,8 @@ function AllRead({ probe }: { probe: Probing }) {
 function where(line: ChartLine, parts: Part[], chart: Chart): string {
   const part = parts.find(({ name }) => name === line.at);
   if (part) return `across ${[part.name, part.value, part.what].filter(Boolean).join(", ")}`;
+  const [red, black] = line.at.split("-");
+  if (black && line.what === "across") return `from ${red} to ${black}`;
   const tube = /^(V\d+)\./.exec(line.at)?.[1];
   const type = chart.tubes.find((one) => one.tube === tube)?.type;
   if (tube && line.what !== "across")
@@ -205,6 +207,7 @@ function Entry({ probe, line, readings }: { probe: Probing; line: ChartLine; rea
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     if (event.key === "n") probe.skip();
     else if (event.key === "b") probe.back();
+    else if (event.key === "Escape") field.current?.blur();
     else return;
     event.preventDefault();
   };

@@ -6,7 +6,7 @@ import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { Badge } from "../ui/marks";
 import { readNumber } from "../units";
 import { hours } from "./decide-estimate";
-import { stopwatch, useClock } from "./repair-clock";
+import { stopwatch, useClock, type Clock } from "./repair-clock";
 
 const CONTROLS = ["pot", "switch", "jack"];
 const RESULTS: Check["result"][] = ["good", "poor", "not tried"];
@@ -106,39 +106,33 @@ function OwnCheck({ view, known }: { view: View; known: Control[] }) {
 
 const USUAL = "60"; // minutes: common practice, no source
 
+function LastSoak({ soak }: { soak: View["soak"] }) {
+  if (!soak) return <div class="soak-last" />;
+  const good = soak.result === "good";
+  return (
+    <div class="soak-last">
+      <Badge shape={good ? "tick" : "hazard"} tone={good ? "accent" : "hazard"}>
+        {[`Ran ${hours(soak.minutes)}: ${soak.result}`, soak.note].filter(Boolean).join(", ")}
+      </Badge>
+    </div>
+  );
+}
+
 export function Soak({ view }: { view: View }) {
   const clock = useClock(`soak ${view.job}`);
   const draft = useDraft(`soak ${view.job}`, { minutes: USUAL, note: "" });
   const wanted = readNumber(draft.value.minutes);
-  const goal = wanted.kind === "number" ? wanted.value : null;
-  const over = goal !== null && clock.ms >= goal * 60_000;
+  const over = wanted.kind === "number" && clock.ms >= wanted.value * 60_000;
   const end = (result: "good" | "poor") => {
     const note = draft.value.note.trim();
-    void record(
-      view.job,
-      "soak",
-      { minutes: clock.minutes, result, ...(note && { note }) },
-      {
-        words: `soak of ${hours(clock.minutes)}: ${result}`,
-      },
-    );
+    const body = { minutes: clock.minutes, result, ...(note && { note }) };
+    void record(view.job, "soak", body, { words: `soak of ${hours(clock.minutes)}: ${result}` });
     clock.clear();
     draft.clear();
   };
   return (
     <div class="soak">
-      <div class="soak-last">
-        {view.soak && (
-          <Badge
-            shape={view.soak.result === "good" ? "tick" : "hazard"}
-            tone={view.soak.result === "good" ? "accent" : "hazard"}
-          >
-            {[`Ran ${hours(view.soak.minutes)}: ${view.soak.result}`, view.soak.note]
-              .filter(Boolean)
-              .join(", ")}
-          </Badge>
-        )}
-      </div>
+      <LastSoak soak={view.soak} />
       <div class="soak-clock">
         <span class="clock" role="timer" aria-label="Running for">
           {stopwatch(clock.ms)}
@@ -154,7 +148,7 @@ export function Soak({ view }: { view: View }) {
           text={draft.value.minutes}
           onInput={(minutes) => draft.set({ minutes })}
           onNumber={clock.start}
-          hint="Stay within reach. Load connected, at idle, then with a signal."
+          hint="Stay within reach, load connected."
         />
         <Field
           label="What was seen, heard, smelled"
@@ -162,20 +156,26 @@ export function Soak({ view }: { view: View }) {
           onInput={(note) => draft.set({ note })}
         />
       </div>
-      <div class="row">
-        <Button
-          kind={clock.running ? "plain" : "main"}
-          onClick={() => (clock.running ? clock.stop() : clock.start())}
-        >
-          {clock.running ? "Stop the clock" : clock.ms ? "Go on" : "Start"}
-        </Button>
-        <Button disabled={clock.minutes < 1} shape="tick" onClick={() => end("good")}>
-          It was good
-        </Button>
-        <Button disabled={clock.minutes < 1} shape="hazard" onClick={() => end("poor")}>
-          It was poor
-        </Button>
-      </div>
+      <SoakButtons clock={clock} onEnd={end} />
+    </div>
+  );
+}
+
+function SoakButtons({ clock, onEnd }: { clock: Clock; onEnd: (result: "good" | "poor") => void }) {
+  return (
+    <div class="row">
+      <Button
+        kind={clock.running ? "plain" : "main"}
+        onClick={clock.running ? clock.stop : clock.start}
+      >
+        {clock.running ? "Stop the clock" : clock.ms ? "Go on" : "Start"}
+      </Button>
+      <Button disabled={clock.minutes < 1} shape="tick" onClick={() => onEnd("good")}>
+        It was good
+      </Button>
+      <Button disabled={clock.minutes < 1} shape="hazard" onClick={() => onEnd("poor")}>
+        It was poor
+      </Button>
     </div>
   );
 }

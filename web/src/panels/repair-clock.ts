@@ -32,7 +32,9 @@ export function useClock(name: string): Clock {
     running: since !== null,
     ms,
     minutes: Math.round(ms / 60_000),
-    start: () => since === null && draft.set({ since: Date.now(), before }),
+    start: () => {
+      if (since === null) draft.set({ since: Date.now(), before });
+    },
     stop: () => draft.set({ since: null, before: ms }),
     mark: () => draft.set({ since: since === null ? null : Date.now(), before: 0 }),
     clear: draft.clear,
