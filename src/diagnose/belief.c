@@ -135,7 +135,7 @@ static bool think(diagnose_run_state *run, kept *kept) {
         if (run->cases[k].point >= 0) kept->weight[run->cases[k].point] = run->cases[k].weight;
     if (!gather(run, belief) || !name_suspects(run, belief)) return false;
     if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
-    if (!diagnose_judge(run, belief, group, doubt)) return false;
+    if (!diagnose_judge(run, belief, group)) return false;
     summarise(run, belief);
     if (!tell_groups(run, belief)) return false;
     if (belief->verdict == DIAGNOSE_SETTLED) return true;
@@ -146,7 +146,8 @@ diagnose_belief *diagnose_run(diagnose_engine *engine, const diagnose_readings *
                               base_errors *errors) {
     base_arena *arena = base_arena_new();
     kept *kept = arena ? base_arena_take(arena, 1, sizeof *kept) : NULL;
-    diagnose_run_state run = {.engine = engine, .readings = readings, .arena = base_arena_new()};
+    diagnose_run_state run = {
+        .engine = engine, .readings = readings, .arena = base_arena_new(), .carrier = -1};
     bool good = false;
     if (kept && run.arena) {
         kept->belief.arena = arena;

@@ -277,10 +277,11 @@ typedef struct diagnose_case {
 typedef struct diagnose_run {
     diagnose_engine *engine;
     const diagnose_readings *readings;
-    base_arena *arena;         /* scratch */
-    int n;                     /* readings, and one more for a measured mains */
-    int given;                 /* readings->count */
-    int *place;                /* by reading: the place with the same probe, or -1 */
+    base_arena *arena; /* scratch */
+    int n;             /* readings, and one more for a measured mains */
+    int given;         /* readings->count */
+    int carrier;       /* the reading without which the leader would not lead; -1: there is none */
+    int *place;        /* by reading: the place with the same probe, or -1 */
     double *y, *noise, *broad; /* noise: variance of the meter */
     diagnose_load *load;
     int *heavy;           /* by reading: index of its nodes among the heavy places, or -1 */
@@ -309,9 +310,8 @@ bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *gr
 /* `doubt`: by reading, how much it asks to be taken again, 0..1. */
 bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
                           const int *group_of_fault, const double *doubt);
-/* Verdict and reason; raises the doubt of a reading that alone carries the leader. */
-bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault,
-                    double *doubt);
+/* Verdict and reason; sets run->carrier. */
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault);
 
 /* ---- words.c, tell.c: texts for the technician, in `arena`; NULL: no memory
  * ------------------------- */

@@ -108,7 +108,7 @@ static bool predict_case(planner *planner, int slot, bool exact) {
         exact && one->exact &&
         diagnose_rows(planner->engine, &planner->engine->point[one->point], NULL, planner->places);
     for (int i = 0; exact && i < one->gauss.n; i++)
-        if (one->wrong[i] > 0.5) leave_out(&one->gauss, i);
+        if (one->wrong[i] > 0.5 || i == planner->run->carrier) leave_out(&one->gauss, i);
     for (int place = 0; place < planner->places; place++) {
         size_t at = (size_t)slot * (size_t)planner->places + (size_t)place;
         double variance;
@@ -127,15 +127,25 @@ static bool predict_case(planner *planner, int slot, bool exact) {
 
 /* Something not modelled has no say: it expects anything anywhere, so that any quiet node would
  * seem to tell it from the rest. */
+/* Where the leader hangs on one reading, what is sought is what would confirm it: the weights are
+ * then those without that reading. */
+static double log_weight_of(const planner *planner, const diagnose_case *one) {
+    int carrier = planner->run->carrier;
+    return carrier >= 0 && one->without ? one->without[carrier] : one->log_weight;
+}
+
 static void choose_cases(planner *planner) {
     const diagnose_run_state *run = planner->run;
-    double sum = 0;
+    double sum = 0, most = -INFINITY;
+    for (int i = 0; i < run->count; i++)
+        if (run->cases[i].point >= 0) most = fmax(most, log_weight_of(planner, &run->cases[i]));
     for (int i = 0; i < run->count; i++) {
-        if (run->cases[i].point < 0 || run->cases[i].weight < LEAST_WEIGHT) continue;
+        double weight = exp(log_weight_of(planner, &run->cases[i]) - most);
+        if (run->cases[i].point < 0 || !(weight >= LEAST_WEIGHT)) continue;
         planner->index[planner->count] = i;
-        planner->weight[planner->count] = run->cases[i].weight;
+        planner->weight[planner->count] = weight;
         planner->group[planner->count] = planner->group_of_fault[run->cases[i].fault];
-        sum += run->cases[i].weight;
+        sum += weight;
         planner->count++;
     }
     for (int i = 0; i < planner->count; i++)
@@ -215,6 +225,7 @@ static double tell_again(planner *planner, int i) {
     for (int slot = 0; slot < planner->count; slot++) {
         const diagnose_case *one = &run->cases[planner->index[slot]];
         double again = sqrt(2 * run->noise[i]), wrong = one->wrong ? one->wrong[i] : 0;
+        if (i == run->carrier) wrong = 1; /* not yet taken, so to say */
         double own = one->exact ? one->gauss.q[i * run->n + i] : 0;
         push(planner, slot, 1 - wrong, run->y[i], again);
         if (own > 0)
@@ -248,13 +259,19 @@ static double cost_of_again(const planner *planner, int i) {
     return 2;
 }
 
-static int list_choices(planner *planner, const double *doubt, choice *choices) {
-    int count = 0;
+/* Before any reading is left out of a case. The carrier is always offered. */
+static int list_again(planner *planner, const double *doubt, choice *choices) {
+    int count = 0, carrier = planner->run->carrier;
     for (int i = 0; i < planner->run->given; i++) {
-        if (doubt[i] < DOUBTED) continue;
+        if (doubt[i] < DOUBTED && i != carrier) continue;
         double bits = tell_again(planner, i);
+        if (i == carrier) bits = fmax(bits, LEAST_BITS);
         if (bits >= LEAST_BITS) choices[count++] = (choice){-1, i, bits, cost_of_again(planner, i)};
     }
+    return count;
+}
+
+static int list_places(planner *planner, int count, choice *choices) {
     for (int place = 0; place < planner->places; place++) {
         if (planner->read[place]) continue;
         double bits = tell_place(planner, place);
@@ -359,9 +376,10 @@ bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
     if (!choices || !take_room(&planner)) return false;
     choose_cases(&planner);
     mark_read(&planner);
+    int count = list_again(&planner, doubt, choices);
     int exact = MOST_ROWS / (planner.places + 1);
     if (exact < FEWEST) exact = FEWEST;
     for (int slot = 0; slot < planner.count; slot++)
         if (!predict_case(&planner, slot, slot < exact)) return false;
-    return write_choices(&planner, choices, list_choices(&planner, doubt, choices));
+    return write_choices(&planner, choices, list_places(&planner, count, choices));
 }

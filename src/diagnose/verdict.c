@@ -38,16 +38,18 @@ static double without_reading(const diagnose_run_state *run, const int *group_of
     return all == -INFINITY ? 0 : exp(own - all);
 }
 
-/* Does the leading group still lead with any one reading left out? If not, that reading is in
- * doubt: one reading may simply be wrong. */
-static bool confirmed(const diagnose_run_state *run, const int *group_of_fault, double *doubt) {
-    bool still = true;
+/* Does the leading group still lead with any one reading left out? If not, run->carrier names the
+ * reading that it hangs on most: one reading may simply be wrong. */
+static bool confirmed(diagnose_run_state *run, const int *group_of_fault) {
+    double least = STILL_LEADS;
+    run->carrier = -1;
     for (int i = 0; i < run->given; i++) {
-        if (without_reading(run, group_of_fault, 0, i) >= STILL_LEADS) continue;
-        still = false;
-        doubt[i] = 1;
+        double left = without_reading(run, group_of_fault, 0, i);
+        if (left >= least) continue;
+        least = left;
+        run->carrier = i;
     }
-    return still && run->given > 1;
+    return run->carrier < 0;
 }
 
 /* Squared distance of the readings from a case, those that it calls wrong left out, against what
@@ -65,7 +67,7 @@ static bool fits(const diagnose_run_state *run, const diagnose_case *one) {
 }
 
 static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *belief,
-                              const int *group_of_fault, double *doubt) {
+                              const int *group_of_fault) {
     const diagnose_suspect *leader = leader_of(belief);
     const diagnose_fault *fault = &run->engine->catalogue.fault[leader->fault];
     double p = belief->groups ? belief->group[0].probability : 0;
@@ -74,7 +76,7 @@ static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *be
     if (fault->mode == DIAGNOSE_UNMODELLED || !fits(run, best_case(run, leader->fault)))
         return DIAGNOSE_STRANGE;
     if (nothing) return p >= HEALTHY ? DIAGNOSE_HEALTHY : DIAGNOSE_NOT_ENOUGH;
-    bool sure = confirmed(run, group_of_fault, doubt);
+    bool sure = confirmed(run, group_of_fault);
     return p > SETTLED && sure ? DIAGNOSE_SETTLED : DIAGNOSE_LEANING;
 }
 
@@ -156,9 +158,8 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
     }
 }
 
-bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault,
-                    double *doubt) {
-    belief->verdict = judge(run, belief, group_of_fault, doubt);
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault) {
+    belief->verdict = judge(run, belief, group_of_fault);
     base_text text;
     base_text_init(&text, 4000);
     say_reason(&text, run, belief);
