@@ -4,10 +4,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* What a belief keeps beyond what is shown: the weight of each point, for diagnose_predicted. */
+/* What a belief keeps beyond what is shown: each point's share, for diagnose_predicted. */
 typedef struct kept {
     diagnose_belief belief; /* first, so that the one is the other */
-    double *weight;         /* by point */
+    double *weight, *cell;  /* by point: of it, and where in its cell the severity stands */
 } kept;
 
 /* ---- suspects ---------------------------------------------------------------------------------
@@ -32,7 +32,9 @@ static bool gather(const diagnose_run_state *run, diagnose_belief *belief) {
         if (one->point < 0) continue;
         double severity =
             catalogue->fault[one->fault].severity[run->engine->point[one->point].severity];
-        if (isfinite(severity)) suspect->severity += one->weight * log(severity);
+        if (!isfinite(severity)) continue;
+        double within = catalogue->fault[one->fault].cell * one->cell;
+        suspect->severity += one->weight * (log(severity) + within);
     }
     for (size_t f = 0; f < catalogue->count; f++) {
         diagnose_suspect *suspect = &belief->suspect[f];
@@ -73,9 +75,12 @@ static void predict(const diagnose_run_state *run, int fault, int i, diagnose_co
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
         if (one->fault != fault || !one->exact) continue;
+        double a = one->row[i][run->engine->columns - 1];
+        double mean = one->mean[i] + a * one->cell;
+        double variance = one->variance[i] - a * a * (1 - one->cell_variance);
         sum += one->weight;
-        first += one->weight * one->mean[i];
-        second += one->weight * (one->mean[i] * one->mean[i] + one->variance[i]);
+        first += one->weight * mean;
+        second += one->weight * (mean * mean + variance);
     }
     compare->predicted = sum > 0 ? first / sum : compare->healthy;
     compare->spread = sum > 0 ? sqrt(fmax(second / sum - pow(compare->predicted, 2), 0)) : NAN;
@@ -130,9 +135,14 @@ static bool think(diagnose_run_state *run, kept *kept) {
     int *group = base_arena_take(run->arena, faults, sizeof *group);
     double *doubt = base_arena_take(run->arena, (size_t)run->given + 1, sizeof *doubt);
     kept->weight = base_arena_take(belief->arena, run->engine->points, sizeof(double));
-    if (!group || !doubt || !kept->weight) return false;
-    for (int k = 0; k < run->count; k++)
-        if (run->cases[k].point >= 0) kept->weight[run->cases[k].point] = run->cases[k].weight;
+    kept->cell = base_arena_take(belief->arena, run->engine->points, sizeof(double));
+    if (!group || !doubt || !kept->weight || !kept->cell) return false;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (one->point < 0) continue;
+        kept->weight[one->point] = one->weight;
+        kept->cell[one->point] = one->cell;
+    }
     if (!gather(run, belief) || !name_suspects(run, belief)) return false;
     if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
     if (!diagnose_judge(run, belief, group)) return false;
@@ -170,16 +180,19 @@ double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *
                           size_t suspect, size_t place) {
     if (suspect >= belief->suspects || place >= engine->places.count) return NAN;
     int fault = belief->suspect[suspect].fault, first = engine->first_point[fault];
-    const double *weight = ((const kept *)(const void *)belief)->weight;
+    const kept *own = (const void *)belief;
     if (first < 0) return NAN;
     double sum = 0, mean = 0;
     for (int k = 0; k < engine->catalogue.fault[fault].severities; k++) {
         const diagnose_point *point = &engine->point[first + k];
         if (!point->solved) continue;
-        double share = fmax(weight[first + k], 1e-12);
-        bool known = point->mean && !isnan(point->mean[place]);
-        double volts = known ? point->mean[place]
-                             : diagnose_bare(engine, point, &engine->places.place[place].probe);
+        double share = fmax(own->weight[first + k], 1e-12), volts;
+        if (point->mean && !isnan(point->mean[place]))
+            volts =
+                point->mean[place] +
+                own->cell[first + k] * diagnose_row(engine, point, (int)place)[engine->columns - 1];
+        else
+            volts = diagnose_bare(engine, point, &engine->places.place[place].probe);
         mean += share * volts;
         sum += share;
     }

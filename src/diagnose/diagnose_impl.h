@@ -269,6 +269,8 @@ typedef struct diagnose_case {
     double log_weight, weight;
     diagnose_gauss gauss;    /* of the readings; q NULL where not exact */
     double *mean, *variance; /* by reading, model and noise included; NULL where not exact */
+    double cell;             /* where in its cell the severity stands, in deviations */
+    double cell_variance;    /* of that, given the readings; 1 before any */
     double *wrong;           /* by reading: chance that it is wrong; NULL where not exact */
     double *without;         /* by reading: ln weight without it */
     const float **row;       /* by reading */

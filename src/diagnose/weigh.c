@@ -12,6 +12,7 @@
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
 #define MOST_ROWS 24000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
+#define MOST_CELL 2.0    /* deviations: beyond, the next severity has its say */
 #define STILL 1e-5       /* of the noise variance: a reading that tolerance does not move */
 #define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
 
@@ -338,6 +339,22 @@ static bool fetch(diagnose_run_state *run, diagnose_point *point, diagnose_case 
     return true;
 }
 
+/* The severity within its cell is one more latent, the last column of A: given the readings its
+ * mean is a' e and its variance 1 - a' Q a. Not told where a reading is thought wrong. */
+static void place_in_cell(const diagnose_run_state *run, diagnose_case *one) {
+    int n = run->n, last = run->engine->columns - 1;
+    double known = 0, mean = 0;
+    for (int i = 0; i < n; i++) {
+        double a = one->row[i][last];
+        if (one->wrong[i] > 0.5) return;
+        mean += a * one->gauss.e[i];
+        for (int k = 0; a != 0 && k < n; k++)
+            known += a * one->gauss.q[i * n + k] * one->row[k][last];
+    }
+    one->cell = fmin(fmax(mean, -MOST_CELL), MOST_CELL);
+    one->cell_variance = fmin(fmax(1 - known, 0), 1);
+}
+
 static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, double prior) {
     bench->mix.wrong = one->wrong;
     bench->mix.without = one->without;
@@ -362,6 +379,8 @@ static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *be
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
     finish(run, one, bench, log_prior(engine, point));
+    one->cell_variance = 1;
+    if (isfinite(one->gauss.log_density)) place_in_cell(run, one);
     return true;
 }
 
