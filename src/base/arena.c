@@ -1,5 +1,6 @@
 #include "base.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -84,4 +85,22 @@ char *base_arena_text(base_arena *arena, const char *text) {
     size_t size = strlen(text) + 1;
     char *copy = base_arena_take(arena, size, 1);
     return copy ? memcpy(copy, text, size) : NULL;
+}
+
+char *base_arena_print_list(base_arena *arena, const char *format, va_list arguments) {
+    va_list again;
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, again);
+    va_end(again);
+    char *text = length < 0 ? NULL : base_arena_take(arena, (size_t)length + 1, 1);
+    if (text) vsnprintf(text, (size_t)length + 1, format, arguments);
+    return text;
+}
+
+char *base_arena_print(base_arena *arena, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    char *text = base_arena_print_list(arena, format, arguments);
+    va_end(arguments);
+    return text;
 }

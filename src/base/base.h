@@ -69,8 +69,11 @@ typedef struct base_arena base_arena;
 base_arena *base_arena_new(void); /* NULL: no memory */
 void base_arena_free(base_arena *arena);
 void *base_arena_take(base_arena *arena, size_t count,
-                      size_t size);                         /* NULL: no memory or overflow */
-char *base_arena_text(base_arena *arena, const char *text); /* a copy; NULL: no memory */
+                      size_t size);                                /* NULL: no memory or overflow */
+char *base_arena_text(base_arena *arena, const char *text);        /* a copy; NULL: no memory */
+char *base_arena_print(base_arena *arena, const char *format, ...) /* NULL: no memory */
+    __attribute__((format(printf, 2, 3)));
+char *base_arena_print_list(base_arena *arena, const char *format, va_list arguments);
 
 /* A growing text with a stated maximum. Past it, or with no memory, `failed` is set and the rest
  * is dropped: look once, at the end. `data` is always terminated. */
@@ -235,6 +238,9 @@ base_code base_yaml_note(base_yaml *yaml, base_code code);
 void base_yaml_no_memory(base_yaml *yaml); /* complains, once */
 /* From the arena; NULL: complained of. */
 void *base_yaml_take(base_yaml *yaml, size_t count, size_t size);
+/* Printed into the arena; "?" where no memory is left, which is complained of. */
+const char *base_yaml_print(base_yaml *yaml, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
 /* Text of the file made fit to show: at most 60 bytes, no control characters, no bar. */
 const char *base_yaml_show(base_yaml *yaml, const char *text);
 

@@ -36,6 +36,15 @@ void *base_yaml_take(base_yaml *yaml, size_t count, size_t size) {
     return block;
 }
 
+const char *base_yaml_print(base_yaml *yaml, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    const char *text = base_arena_print_list(yaml->arena, format, arguments);
+    va_end(arguments);
+    if (!text) base_yaml_no_memory(yaml);
+    return text ? text : "?";
+}
+
 const char *base_yaml_show(base_yaml *yaml, const char *text) {
     enum { MOST = 60 };
     size_t length = strlen(text), keep = length < MOST ? length : MOST;

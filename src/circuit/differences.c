@@ -22,11 +22,9 @@ static const char *words(differ *differ, const char *format, ...)
 
 static const char *words(differ *differ, const char *format, ...) {
     va_list arguments;
-    char line[512];
     va_start(arguments, format);
-    vsnprintf(line, sizeof line, format, arguments);
+    const char *kept = base_arena_print_list(differ->arena, format, arguments);
     va_end(arguments);
-    const char *kept = base_arena_text(differ->arena, line);
     if (!kept) differ->no_memory = true;
     return kept;
 }

@@ -2,7 +2,6 @@
 #include "circuit_impl.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -12,15 +11,9 @@
 /* "V2.1", "J1.tip": the way a term is written. */
 static const char *end_written(reader *read, int part, int end) {
     const circuit_part *it = &read->amp->part[part];
-    size_t room = strlen(it->name) + 16;
-    char *text = base_yaml_take(&read->yaml, room, 1);
-    if (!text) return "?";
     const char *name = circuit_end_name(it, end);
-    if (name)
-        snprintf(text, room, "%s.%s", it->name, name);
-    else
-        snprintf(text, room, "%s.%d", it->name, circuit_end_number(it, end));
-    return text;
+    return name ? base_yaml_print(&read->yaml, "%s.%s", it->name, name)
+                : base_yaml_print(&read->yaml, "%s.%d", it->name, circuit_end_number(it, end));
 }
 
 /* One node for each tree of terms, in the order of first mention; ground was mentioned first. A
@@ -104,10 +97,9 @@ static void part_places(reader *read, int part) {
         circuit_place place = {it->end[end], tube ? part : -1, tube ? end : -1};
         place_add(read->amp, end_written(read, part, end), place);
         if (!circuit_end_name(it, end)) continue;
-        char *text = base_yaml_take(&read->yaml, strlen(it->name) + 16, 1);
-        if (!text) return;
-        sprintf(text, "%s.%d", it->name, circuit_end_number(it, end));
-        place_add(read->amp, text, place);
+        place_add(read->amp,
+                  base_yaml_print(&read->yaml, "%s.%d", it->name, circuit_end_number(it, end)),
+                  place);
     }
 }
 

@@ -2,7 +2,6 @@
 #include "circuit_impl.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #define AT(member) offsetof(circuit_part, member)
@@ -201,10 +200,7 @@ const section circuit_winding_section = {
 static void winding_declare(reader *read, const section *section, const circuit_part *transformer,
                             const base_yaml_item *item) {
     base_yaml_items map = {.who = transformer->name};
-    size_t length = strlen(transformer->name) + strlen(item->key) + 2;
-    char *name = base_yaml_take(&read->yaml, length, 1);
-    if (!name) return;
-    snprintf(name, length, "%s %s", transformer->name, item->key);
+    const char *name = base_yaml_print(&read->yaml, "%s %s", transformer->name, item->key);
     map.who = base_yaml_show(&read->yaml, name);
     if (!base_yaml_map(&read->yaml, item, &map)) return;
     int index = circuit_part_declare(read, section, name, &map);

@@ -3,7 +3,6 @@
 
 #include <math.h>
 #include <stddef.h>
-#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -267,11 +266,10 @@ static void out_join_tube(chain *c) {
         if (item && circuit_term_root(c->read, circuit_term_of_end(c->read, tube, pin)) == out)
             return;
     }
-    char text[80];
-    snprintf(text, sizeof text, "%.60s.%d", it->name, first);
+    const char *text = base_yaml_print(&c->read->yaml, "%s.%d", it->name, first);
     if (!item) {
-        written_word word = {base_arena_text(c->read->yaml.arena, text), c->it->place};
-        if (word.text && first) circuit_term_join(c->read, c->part, 0, &word);
+        written_word word = {text, c->it->place};
+        if (first) circuit_term_join(c->read, c->part, 0, &word);
         return;
     }
     base_yaml_complain(

@@ -4,7 +4,6 @@
 #define LEAST_HOLD_S 5.0 /* common practice, no source */
 #define FILTER_RATING_V 100.0
 #define FILTER_F 1e-6
-#define TEXT_MOST 1024
 
 typedef struct planner {
     service_bench bench;
@@ -81,12 +80,10 @@ static bool list(planner *plan) {
 static void step(service_drain *drain, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 static void step(service_drain *drain, const char *format, ...) {
-    char text[TEXT_MOST];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    drain->step[drain->steps++] = base_arena_print_list(drain->arena, format, arguments);
     va_end(arguments);
-    drain->step[drain->steps++] = base_arena_text(drain->arena, text);
 }
 
 /* "C8, C9 and C10", as many as fit. */

@@ -14,19 +14,16 @@ typedef struct lister {
 } lister;
 
 static const char *pin_name(lister *list, const circuit_part *part, int pin) {
-    char name[128];
-    snprintf(name, sizeof name, "%s.%d", part->name, pin);
-    const char *kept = base_arena_text(list->arena, name);
-    if (!kept) list->failed = true;
-    return kept;
+    const char *name = base_arena_print(list->arena, "%s.%d", part->name, pin);
+    if (!name) list->failed = true;
+    return name;
 }
 
 static const char *difference(lister *list, const char *plus, const char *minus) {
-    char name[256];
-    snprintf(name, sizeof name, "%s-%s", plus, minus);
-    const char *kept = base_arena_text(list->arena, name);
-    if (!kept) list->failed = true;
-    return kept;
+    if (!plus || !minus) return NULL; /* and it is said already */
+    const char *name = base_arena_print(list->arena, "%s-%s", plus, minus);
+    if (!name) list->failed = true;
+    return name;
 }
 
 static void add(lister *list, service_line line, solve_probe probe) {

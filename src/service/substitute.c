@@ -101,12 +101,10 @@ static void choose(chooser *to, service_choice choice, base_quantity quantity, c
 
 static void keep(chooser *to, const char *format, ...) __attribute__((format(printf, 2, 3)));
 static void keep(chooser *to, const char *format, ...) {
-    char text[NOTE];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    to->out->keep = base_arena_print_list(to->out->arena, format, arguments);
     va_end(arguments);
-    to->out->keep = base_arena_text(to->out->arena, text);
     if (!to->out->keep) to->failed = true;
 }
 

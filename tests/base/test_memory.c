@@ -68,8 +68,21 @@ static void test_text_stops(void **state) {
     base_text_free(&text);
 }
 
+static void test_print(void **state) {
+    (void)state;
+    base_arena *arena = base_arena_new();
+    char longer[3000];
+    memset(longer, 'x', sizeof longer);
+    longer[sizeof longer - 1] = 0;
+    assert_string_equal(base_arena_print(arena, "%s.%d", "V2", 3), "V2.3");
+    assert_string_equal(base_arena_print(arena, "%s", ""), "");
+    assert_int_equal(strlen(base_arena_print(arena, "%s-%s", longer, longer)), 5999);
+    base_arena_free(arena);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_print),
         cmocka_unit_test(test_arena_zeroed_aligned_apart),
         cmocka_unit_test(test_arena_impossible),
         cmocka_unit_test(test_text_grows),
