@@ -17,7 +17,7 @@
 typedef struct score {
     long cases, part, group, first3, habit, habit3, settled, settled_right, unsolved, hidden;
     long tried[BINS], right[BINS]; /* by deviations: 3 to 4, to 5, to 7, more */
-    double says, brier, log_loss, members, seconds;
+    double says, is, brier, log_loss, members, seconds;
 } score;
 
 /* ---- the habit --------------------------------------------------------------------------------
@@ -134,6 +134,7 @@ static void count_case(trial_amp *amp, const trial_case *one, const diagnose_bel
     score->tried[bin]++;
     score->right[bin] += rank == 0;
     score->says += says;
+    score->is += right;
     score->brier += (says - right) * (says - right);
     score->log_loss -= log(fmax(of_truth, 1e-12));
     if (rank == 0) score->members += parts_in_leader(amp, belief);
@@ -179,11 +180,12 @@ static void print_score(const char *name, const score *score) {
         "hidden %ld, unsolved %ld\n",
         "", score->right[0], score->tried[0], score->right[1], score->tried[1], score->right[2],
         score->tried[2], score->right[3], score->tried[3], score->hidden, score->unsolved);
-    printf("%16s says %.3f, Brier %.3f, log loss %.3f, %.2f parts in the first group, settled "
+    printf("%16s says %.3f, is %.3f, Brier %.3f, log loss %.3f, %.2f parts in the first group, "
+           "settled "
            "%.1f %% (right %.1f %%), %.0f ms a case\n",
-           "", score->says / n, score->brier / n, score->log_loss / n, score->members / hits,
-           100 * (double)score->settled / n, 100 * (double)score->settled_right / settled,
-           1000 * score->seconds / n);
+           "", score->says / n, score->is / n, score->brier / n, score->log_loss / n,
+           score->members / hits, 100 * (double)score->settled / n,
+           100 * (double)score->settled_right / settled, 1000 * score->seconds / n);
     fflush(stdout);
 }
 
@@ -203,6 +205,7 @@ static void add_score(score *all, const score *one) {
         all->right[bin] += one->right[bin];
     }
     all->says += one->says;
+    all->is += one->is;
     all->brier += one->brier;
     all->log_loss += one->log_loss;
     all->members += one->members;

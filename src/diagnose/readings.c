@@ -135,7 +135,13 @@ static void read_details(reader *reader, const base_yaml_item *item, diagnose_re
     base_yaml_check_keys(&reader->yaml, &map, reading_keys);
     if (value) *volts = base_yaml_text_of(&reader->yaml, value->value);
     if (meter) read_meter(reader, meter, map.who, &reading->meter);
-    if (range) base_yaml_value(&reader->yaml, range, map.who, BASE_VOLTS, &reading->meter.range);
+    if (!range ||
+        !base_yaml_value(&reader->yaml, range, map.who, BASE_VOLTS, &reading->meter.range))
+        return;
+    if (!(reading->meter.range >= 0.1 && reading->meter.range <= 5000))
+        base_yaml_complain(&reader->yaml, BASE_VALUE, range->key_at,
+                           "a meter has no range of %.60s volts|write the full scale in use: 300",
+                           range->value->text);
 }
 
 static void read_one(reader *reader, const base_yaml_item *item) {

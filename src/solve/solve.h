@@ -17,7 +17,8 @@
 /* What a slot's number means, with its healthy value and its unit. */
 typedef enum solve_what {
     SOLVE_OHMS,      /* resistor; pot: which 0 low..wiper, 1 wiper..high; inductor; fuse; lamp;
-                        winding and output transformer: which = half; speaker. Open = 1e10 */
+                        winding and output transformer: which = half; speaker; a silicon or selenium
+                        rectifier: which = side. Open = 1e10 */
     SOLVE_LEAK,      /* ohms across a capacitor; 1e12 film, less for electrolytics when healthy */
     SOLVE_FARADS,    /* capacitance; at DC it matters only beside a rectifier */
     SOLVE_CONTACT,   /* ohms of a socket pin (which = pin), a switch way, a jack's resting contact,

@@ -3,6 +3,8 @@
 
 #include "solve_impl.h"
 
+#define DIODE_OHMS 0.05 /* of a good diode, beyond its own drop */
+
 static bool add_ohms(solve_side *side, int slot) {
     if (slot < 0) return true;
     if (side->ohm_slots == CYCLE_OHMS) return false;
@@ -45,6 +47,14 @@ static bool add_tube(solve_system *system, int tube, int unit, solve_side *side)
            add_ohms(side, solve_slot_find(system, tube, SOLVE_CONTACT, type->pin[TUBE_CATHODE]));
 }
 
+/* Silicon and selenium: the ohms in series with one side, which open when it does. */
+static bool add_diode(solve_system *system, const circuit_part *part, int number,
+                      solve_side *side) {
+    int index = circuit_part_find(system->amp, part->name);
+    int slot = solve_slot_add(system, (solve_slot){index, SOLVE_OHMS, number, DIODE_OHMS});
+    return slot >= 0 && add_ohms(side, slot);
+}
+
 /* Side `number` of a rectifier, fed by half `half` of the winding. */
 static bool make_side(solve_system *system, const circuit_part *part, int number, int half,
                       solve_side *side) {
@@ -67,7 +77,7 @@ static bool make_side(solve_system *system, const circuit_part *part, int number
         if (!add_ohms(side, solve_slot_find(system, from->winding, SOLVE_OHMS, half))) return false;
     }
     if (!add_through(system, from, number, side)) return false;
-    if (from->tube < 0) return true;
+    if (from->tube < 0) return add_diode(system, part, number, side);
     int units = circuit_part_at(system->amp, (size_t)from->tube)->tube->units;
     return add_tube(system, from->tube, number < units ? number : units - 1, side);
 }
