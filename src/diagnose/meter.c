@@ -46,18 +46,13 @@ static base_code read_range(const char *text, base_place place, diagnose_meter *
     char word[64];
     trim(word, sizeof word, text, text + strlen(text));
     if (!*word) return BASE_OK;
-    if (strncasecmp(word, "on ", 3) != 0) return complain(text, place, errors);
+    if (strncasecmp(word, "on ", 3) != 0) return complain(word, place, errors);
     base_code code = base_value_read(word + 3, BASE_VOLTS, place, &meter->range, errors);
     if (code != BASE_OK) return code;
     if (meter->range >= 0.1 && meter->range <= 5000) return BASE_OK;
     return base_errors_add(errors, BASE_VALUE, place,
                            "a meter has no range of %.60s volts|write the full scale in use: 300",
                            word + 3);
-}
-
-static base_code check_ohms(double ohms, double least, double most, const char *text,
-                            base_place place, base_errors *errors) {
-    return ohms >= least && ohms <= most ? BASE_OK : complain(text, place, errors);
 }
 
 base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter *meter,
@@ -70,13 +65,14 @@ base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter
     if (!per) {
         trim(word, sizeof word, text, text + strlen(text));
         base_code code = base_value_read(word, BASE_OHMS, place, &meter->ohms, errors);
-        return code != BASE_OK ? code : check_ohms(meter->ohms, 1e3, 1e15, text, place, errors);
+        if (code != BASE_OK) return code;
+        return meter->ohms >= 1e3 && meter->ohms <= 1e15 ? BASE_OK : complain(text, place, errors);
     }
     trim(word, sizeof word, text, per);
     base_code code = base_value_read(word, BASE_OHMS, place, &meter->ohms_per_volt, errors);
     if (code != BASE_OK) return code;
-    code = check_ohms(meter->ohms_per_volt, 50, 1e7, text, place, errors);
-    if (code != BASE_OK) return code;
+    if (!(meter->ohms_per_volt >= 50 && meter->ohms_per_volt <= 1e7))
+        return complain(text, place, errors);
     meter->accuracy = HAND_ACCURACY;
     return read_range(per + length, place, meter, errors);
 }

@@ -26,6 +26,14 @@ static bool heater_pin(const circuit *amp, const circuit_place *place) {
            tube_heater_pin(part->tube, place->pin);
 }
 
+/* One question, for all that answer a part of it. */
+typedef struct asked {
+    const solve_system *system;
+    const char *written;
+    base_place at;
+    base_errors *errors;
+} asked;
+
 /* Between two places of the heater line the reading is rms heater volts. */
 static bool across_heater(const solve_system *system, const circuit_place place[2]) {
     const circuit *amp = solve_circuit(system);
@@ -36,49 +44,52 @@ static bool across_heater(const solve_system *system, const circuit_place place[
     return true;
 }
 
-static base_code finish(const solve_system *system, const char *written, base_place at,
-                        solve_probe *probe, base_errors *errors) {
+static base_code finish(const asked *asked, const solve_probe *probe) {
+    if (probe->plus == 0 && probe->minus == 0)
+        return base_errors_add(asked->errors, BASE_VALUE, asked->at,
+                               "%.60s is the chassis, which reads nothing"
+                               "|name a place that can carry volts",
+                               asked->written);
     if (probe->plus == probe->minus)
-        return base_errors_add(errors, BASE_VALUE, at,
+        return base_errors_add(asked->errors, BASE_VALUE, asked->at,
                                "%.60s is one and the same node, which reads nothing"
                                "|name a place that can carry volts",
-                               written);
-    if (solve_probe_exists(system, probe)) return BASE_OK;
-    return base_errors_add(errors, BASE_VALUE, at,
+                               asked->written);
+    if (solve_probe_exists(asked->system, probe)) return BASE_OK;
+    return base_errors_add(asked->errors, BASE_VALUE, asked->at,
                            "%.60s carries alternating current only, and its volts are not computed"
                            "|read the supply after the rectifier instead",
-                           written);
+                           asked->written);
 }
 
-static base_code across_part(const solve_system *system, int index, const char *written,
-                             base_place at, base_errors *errors, solve_probe *probe) {
-    const circuit_part *part = circuit_part_at(solve_circuit(system), (size_t)index);
+static base_code across_part(const asked *asked, int index, solve_probe *probe) {
+    const circuit_part *part = circuit_part_at(solve_circuit(asked->system), (size_t)index);
     bool two = part->ends == 2 && part->end[0] >= 0 && part->end[1] >= 0;
     if (!two)
-        return base_errors_add(errors, BASE_VALUE, at,
+        return base_errors_add(asked->errors, BASE_VALUE, asked->at,
                                "%.60s is a %s with more than two ends|say which: %s.1, or two "
                                "places with - between",
-                               written, circuit_kind_name(part->kind), part->name);
+                               asked->written, circuit_kind_name(part->kind), part->name);
     *probe = (solve_probe){.plus = part->end[0], .minus = part->end[1], .meter_ohms = INFINITY};
-    if (!solve_probe_exists(system, probe)) probe->heater = true;
-    return finish(system, written, at, probe, errors);
+    if (!solve_probe_exists(asked->system, probe)) probe->heater = true;
+    return finish(asked, probe);
 }
 
-static base_code between(const solve_system *system, const char *written, const char *dash,
-                         base_place at, base_errors *errors, solve_probe *probe) {
-    const circuit *amp = solve_circuit(system);
+static base_code between(const asked *asked, const char *dash, solve_probe *probe) {
+    const circuit *amp = solve_circuit(asked->system);
     char name[2][NAME_ROOM];
     circuit_place place[2] = {{0, -1, -1}, {0, -1, -1}};
-    if (!trim(name[0], written, dash) || !trim(name[1], dash + 1, written + strlen(written)))
-        return base_errors_add(errors, BASE_SYNTAX, at,
-                               "%.60s is no place|write V2.3, B1, R7, or V5.4-B2", written);
+    if (!trim(name[0], asked->written, dash) ||
+        !trim(name[1], dash + 1, asked->written + strlen(asked->written)))
+        return base_errors_add(asked->errors, BASE_SYNTAX, asked->at,
+                               "%.60s is no place|write V2.3, B1, R7, or V5.4-B2", asked->written);
     for (int k = 0; k < 2; k++) {
-        base_code code = circuit_place_find(amp, name[k], at, &place[k], errors);
+        base_code code = circuit_place_find(amp, name[k], asked->at, &place[k], asked->errors);
         if (code != BASE_OK) return code;
     }
     *probe = (solve_probe){.plus = place[0].node, .minus = place[1].node, .meter_ohms = INFINITY};
-    probe->heater = across_heater(system, place);
-    return finish(system, written, at, probe, errors);
+    probe->heater = across_heater(asked->system, place);
+    return finish(asked, probe);
 }
 
 base_code diagnose_probe_read(const solve_system *system, const char *written, base_place at,
@@ -89,13 +100,14 @@ base_code diagnose_probe_read(const solve_system *system, const char *written, b
     if (!trim(name, written, written + strlen(written)))
         return base_errors_add(errors, BASE_SYNTAX, at,
                                "a place is missing or too long|write V2.3, B1, R7, or V5.4-B2");
+    const asked asked = {system, name, at, errors};
     const char *dash = strchr(name, '-');
-    if (dash) return between(system, name, dash, at, errors, probe);
+    if (dash) return between(&asked, dash, probe);
     int part = circuit_part_find(amp, name);
-    if (part >= 0) return across_part(system, part, name, at, errors, probe);
+    if (part >= 0) return across_part(&asked, part, probe);
     circuit_place place = {0, -1, -1};
     base_code code = circuit_place_find(amp, name, at, &place, errors);
     if (code != BASE_OK) return code;
     probe->plus = place.node;
-    return finish(system, name, at, probe, errors);
+    return finish(&asked, probe);
 }
