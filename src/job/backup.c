@@ -101,9 +101,9 @@ base_code job_copy_beside(job_store *store, int version, base_errors *errors) {
 /* ---- the folder of backups --------------------------------------------------------------------
  */
 
-/* A name that no file has: by the time, then by a count. */
-static char *free_name(const char *folder, int64_t now, base_errors *errors) {
-    char stamp[32], *path = NULL;
+/* A name that no file has: by the time, then by a count. *path is to be freed. */
+static base_code free_name(const char *folder, int64_t now, char **path, base_errors *errors) {
+    char stamp[32];
     time_t seconds = (time_t)(now / 1000);
     struct tm when;
     if (!gmtime_r(&seconds, &when)) when = (struct tm){.tm_year = 70, .tm_mday = 1};
@@ -111,16 +111,13 @@ static char *free_name(const char *folder, int64_t now, base_errors *errors) {
     for (int i = 0; i < 1000; i++) {
         char count[16] = "";
         if (i) snprintf(count, sizeof count, "-%03d", i);
-        if (asprintf(&path, "%s/" PREFIX "%s%s" SUFFIX, folder, stamp, count) < 0) {
-            job_no_memory(errors);
-            return NULL;
-        }
-        if (access(path, F_OK) != 0) return path;
-        free(path);
+        if (asprintf(path, "%s/" PREFIX "%s%s" SUFFIX, folder, stamp, count) < 0)
+            return job_no_memory(errors);
+        if (access(*path, F_OK) != 0) return BASE_OK;
+        free(*path);
     }
-    base_errors_add(errors, BASE_FILE, (base_place){folder, 0, 0},
-                    "a thousand backups of this second are there already|wait a moment");
-    return NULL;
+    return base_errors_add(errors, BASE_FILE, (base_place){folder, 0, 0},
+                           "a thousand backups of this second are there already|wait a moment");
 }
 
 static int is_backup(const struct dirent *entry) {
@@ -162,11 +159,12 @@ base_code job_backup(job_store *store, const char *folder, int keep, int64_t now
     struct stat about;
     if (stat(folder, &about) != 0)
         return job_file_complain(folder, "the folder for backups is not there", errors);
-    char *path = free_name(folder, now, errors);
-    if (!path) return base_errors_worst(errors);
-    job_lock(store);
-    base_code code = copy_checked(store->db, path, errors);
-    job_unlock(store);
+    char *path;
+    base_code code = free_name(folder, now, &path, errors);
+    if (code != BASE_OK) return code;
+    job_store *reader = job_reader_open(store, errors);
+    code = reader ? copy_checked(reader->db, path, errors) : BASE_FILE;
+    job_store_close(reader);
     if (code == BASE_OK) prune(folder, keep, path);
     if (code == BASE_OK && made)
         *made = path;

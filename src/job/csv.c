@@ -76,11 +76,14 @@ static base_code rows_write(job_store *store, int64_t job, FILE *file, base_erro
 }
 
 base_code job_csv(job_store *store, int64_t job, const char *path, base_errors *errors) {
+    job_store *reader = job_reader_open(store, errors);
+    if (!reader) return BASE_FILE;
     job_file file;
     base_code code = job_file_begin(&file, path, errors);
-    if (code != BASE_OK) return code;
-    job_lock(store);
-    code = rows_write(store, job, file.file, errors);
-    job_unlock(store);
-    return job_file_end(&file, code, errors);
+    if (code == BASE_OK) {
+        code = rows_write(reader, job, file.file, errors);
+        code = job_file_end(&file, code, errors);
+    }
+    job_store_close(reader);
+    return code;
 }

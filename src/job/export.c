@@ -115,16 +115,25 @@ static base_code put_store(exporting *exporting) {
 }
 
 /* In one transaction: what others write meanwhile is not half in it. */
+static base_code write_store(job_store *reader, FILE *file, base_errors *errors) {
+    exporting exporting = {reader, file, errors, 0};
+    job_lock(reader);
+    base_code code = BASE_OK;
+    if (!job_sql_run(reader, "BEGIN", ""))
+        code = job_sql_complain(reader->db, "the store was not read", errors);
+    if (code == BASE_OK) code = put_store(&exporting);
+    return job_end(reader, code, errors);
+}
+
 base_code job_export(job_store *store, const char *path, base_errors *errors) {
+    job_store *reader = job_reader_open(store, errors);
+    if (!reader) return BASE_FILE;
     job_file file;
     base_code code = job_file_begin(&file, path, errors);
-    if (code != BASE_OK) return code;
-    job_lock(store);
-    exporting exporting = {store, file.file, errors, 0};
-    if (job_sql_run(store, "BEGIN", ""))
-        code = put_store(&exporting);
-    else
-        code = job_sql_complain(store->db, "the store was not read", errors);
-    code = job_end(store, code, errors);
-    return job_file_end(&file, code, errors);
+    if (code == BASE_OK) {
+        code = write_store(reader, file.file, errors);
+        code = job_file_end(&file, code, errors);
+    }
+    job_store_close(reader);
+    return code;
 }

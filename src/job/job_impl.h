@@ -67,6 +67,10 @@ base_code job_end(job_store *store, base_code code, base_errors *errors);
 void job_lock(job_store *store);
 void job_unlock(job_store *store);
 
+/* The same file once more, to read only, for what takes long: others go on meanwhile. It sees the
+ * store as it was when its first statement ran in a transaction. Closed as a store is. */
+job_store *job_reader_open(const job_store *store, base_errors *errors);
+
 /* The number of a pragma; false with the db's error set. */
 bool job_pragma(sqlite3 *db, const char *name, int *value);
 /* Whether it is a store, of a version that is known. */

@@ -162,19 +162,38 @@ static base_code open_file(job_store *store, base_errors *errors) {
     return version < JOB_VERSION ? migrate(store, version, errors) : BASE_OK;
 }
 
-job_store *job_store_open(const char *path, base_errors *errors) {
+static job_store *store_new(const char *path, base_errors *errors) {
     job_store *store = calloc(1, sizeof *store);
     if (store && pthread_mutex_init(&store->lock, NULL) != 0) {
         free(store);
         store = NULL;
     }
-    if (!store || !(store->path = strdup(path))) {
-        job_no_memory(errors);
-        job_store_close(store);
-        return NULL;
-    }
-    if (open_file(store, errors) == BASE_OK) return store;
+    if (store) store->path = strdup(path);
+    if (store && store->path) return store;
+    job_no_memory(errors);
     job_store_close(store);
+    return NULL;
+}
+
+job_store *job_store_open(const char *path, base_errors *errors) {
+    job_store *store = store_new(path, errors);
+    if (store && open_file(store, errors) == BASE_OK) return store;
+    job_store_close(store);
+    return NULL;
+}
+
+job_store *job_reader_open(const job_store *store, base_errors *errors) {
+    job_store *reader = store_new(store->path, errors);
+    if (!reader) return NULL;
+    int flags = SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX;
+    if (sqlite3_open_v2(reader->path, &reader->db, flags, NULL) == SQLITE_OK &&
+        sqlite3_busy_timeout(reader->db, BUSY_WAIT) == SQLITE_OK)
+        return reader;
+    if (reader->db)
+        job_sql_complain(reader->db, reader->path, errors);
+    else
+        job_no_memory(errors);
+    job_store_close(reader);
     return NULL;
 }
 

@@ -183,6 +183,42 @@ static void test_two_at_once(void **state) {
     bench_close(&bench);
 }
 
+/* ---- long work beside short -------------------------------------------------------------------
+ */
+
+static void *keep_on(void *data) {
+    bench *bench = data;
+    char path[128];
+    snprintf(path, sizeof path, "%s/out.json", bench->folder);
+    for (int i = 0; i < 10; i++)
+        if (job_export(bench->store, path, NULL) != BASE_OK ||
+            job_backup(bench->store, bench->folder, 2, NOON + i * 1000, NULL, NULL) != BASE_OK)
+            return "failed";
+    return NULL;
+}
+
+/* Backups and exports are made while facts are added; each is of one moment. */
+static void test_kept_meanwhile(void **state) {
+    (void)state;
+    bench bench;
+    pthread_t thread;
+    void *outcome = NULL;
+    bench_open(&bench);
+    int64_t job = bench_job(&bench, "a cabinet");
+    assert_int_equal(pthread_create(&thread, NULL, keep_on, &bench), 0);
+    for (int i = 0; i < 200; i++)
+        bench_add(&bench, job, "note", "{'text':'one'}");
+    pthread_join(thread, &outcome);
+    assert_null(outcome);
+    char path[128];
+    snprintf(path, sizeof path, "%s/out.json", bench.folder);
+    struct bench other;
+    bench_open(&other);
+    assert_int_equal(job_import(other.store, path, other.errors), BASE_OK);
+    bench_close(&other);
+    bench_close(&bench);
+}
+
 /* Two programs on one store: each sees what the other added. */
 static void test_two_programs(void **state) {
     (void)state;
@@ -223,10 +259,10 @@ static void test_numbers(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_correct),     cmocka_unit_test(test_undo),
-        cmocka_unit_test(test_tokens),      cmocka_unit_test(test_never_changed),
-        cmocka_unit_test(test_two_at_once), cmocka_unit_test(test_two_programs),
-        cmocka_unit_test(test_numbers),
+        cmocka_unit_test(test_correct),      cmocka_unit_test(test_undo),
+        cmocka_unit_test(test_tokens),       cmocka_unit_test(test_never_changed),
+        cmocka_unit_test(test_two_at_once),  cmocka_unit_test(test_kept_meanwhile),
+        cmocka_unit_test(test_two_programs), cmocka_unit_test(test_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
