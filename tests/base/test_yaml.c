@@ -148,7 +148,8 @@ static void test_refused_files(void **state) {
         {"a: [1\n", "2:1: this is not YAML: flow sequence without a closing bracket; check the "
                     "indentation, the colons, the brackets and the quotes here and on the line "
                     "above\n"},
-        {"a: 'x''''''''''''y'\n", "1:5: ten quotes in a row; take out those that are too many\n"},
+        {"a: 'it''s'\nb: 'x''''y'\n",
+         "2:5: two quotes in a row between single quotes; put the text between double quotes\n"},
         {"%YAML 1.2\n", NULL},
         {"a: b: c\n", NULL},
     };
