@@ -15,6 +15,7 @@
 #define LEAST_WEIGHT 1e-5
 #define DOUBTED 0.3 /* chance that a reading is wrong from which to take it again */
 #define AGAIN "Much hangs on this one reading: take it again before you believe it."
+#define MISREAD "This reading does not fit the others: take it again."
 #define ROUGH 0.10 /* model spread of a case that has no sensitivities of its own */
 
 typedef struct planner {
@@ -259,14 +260,14 @@ static double cost_of_again(const planner *planner, int i) {
     return 2;
 }
 
-/* Before any reading is left out of a case. The carrier is always offered. */
+/* Before any reading is left out of a case. A reading in doubt is offered however little it may
+ * tell: it stands in the chart, and is wrong there. */
 static int list_again(planner *planner, const double *doubt, choice *choices) {
-    int count = 0, carrier = planner->run->carrier;
+    int count = 0;
     for (int i = 0; i < planner->run->given; i++) {
-        if (doubt[i] < DOUBTED && i != carrier) continue;
-        double bits = tell_again(planner, i);
-        if (i == carrier) bits = fmax(bits, LEAST_BITS);
-        if (bits >= LEAST_BITS) choices[count++] = (choice){-1, i, bits, cost_of_again(planner, i)};
+        if (doubt[i] < DOUBTED && i != planner->run->carrier) continue;
+        double bits = fmax(tell_again(planner, i), LEAST_BITS);
+        choices[count++] = (choice){-1, i, bits, cost_of_again(planner, i)};
     }
     return count;
 }
@@ -302,8 +303,10 @@ static bool shows(const planner *planner, int group, int place, double *mean, do
     return true;
 }
 
+/* Who stands for a group: its likeliest member; a good amp where that is among them. */
 static const diagnose_fault *leader_of(const planner *planner, int group) {
     const diagnose_belief *belief = planner->belief;
+    if (planner->group_of_fault[0] == group) return &planner->engine->catalogue.fault[0];
     for (size_t i = 0; i < belief->suspects; i++)
         if (belief->suspect[i].group == group)
             return &planner->engine->catalogue.fault[belief->suspect[i].fault];
@@ -358,7 +361,9 @@ static bool write_choices(planner *planner, const choice *choices, int count) {
         next->quantity = probe->heater ? "AC volts" : "DC volts";
         next->bits = one->bits;
         next->cost = one->cost;
-        next->why = again ? base_arena_text(belief->arena, AGAIN) : why_place(planner, one->place);
+        bool hangs = again && one->again == planner->run->carrier;
+        next->why = again ? base_arena_text(belief->arena, hangs ? AGAIN : MISREAD)
+                          : why_place(planner, one->place);
         if (!next->at || !next->why) return false;
     }
     return true;

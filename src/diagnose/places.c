@@ -125,19 +125,6 @@ static void add_tube(lister *list, const circuit_part *part) {
     add_heater(list, part);
 }
 
-static bool in_heater_line(const lister *list, int node) {
-    solve_probe probe = {.plus = node, .heater = true, .meter_ohms = INFINITY};
-    return solve_probe_exists(list->system, &probe);
-}
-
-static void add_other_nodes(lister *list) {
-    for (size_t node = 1; node < circuit_nodes(list->amp); node++) {
-        const circuit_node *here = circuit_node_at(list->amp, node);
-        if (here->leads < 2 || in_heater_line(list, (int)node)) continue;
-        add_node(list, here->name, (int)node);
-    }
-}
-
 static bool electrode_at(const circuit *amp, int node, tube_electrode electrode) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {
         const circuit_part *part = circuit_part_at(amp, i);
@@ -146,6 +133,24 @@ static bool electrode_at(const circuit *amp, int node, tube_electrode electrode)
             if (part->end[pin] == node && part->tube->pin[pin].electrode == electrode) return true;
     }
     return false;
+}
+
+/* The heaters' own nodes. A directly heated rectifier's filament is a supply too, and a dropping
+ * resistor that begins there does not make heater nodes of what follows. */
+static bool in_heater_line(const lister *list, int node) {
+    solve_probe probe = {.plus = node, .heater = true, .meter_ohms = INFINITY};
+    if (list->supply[node] || !solve_probe_exists(list->system, &probe)) return false;
+    for (int electrode = TUBE_PLATE; electrode <= TUBE_CATHODE; electrode++)
+        if (electrode_at(list->amp, node, (tube_electrode)electrode)) return false;
+    return true;
+}
+
+static void add_other_nodes(lister *list) {
+    for (size_t node = 1; node < circuit_nodes(list->amp); node++) {
+        const circuit_node *here = circuit_node_at(list->amp, node);
+        if (here->leads < 2 || in_heater_line(list, (int)node)) continue;
+        add_node(list, here->name, (int)node);
+    }
 }
 
 static bool tells_current(const lister *list, const circuit_part *part) {

@@ -19,11 +19,18 @@ static bool trim(char to[NAME_ROOM], const char *from, const char *end) {
     return true;
 }
 
-static bool heater_pin(const circuit *amp, const circuit_place *place) {
-    if (place->part < 0 || place->pin < 1) return false;
-    const circuit_part *part = circuit_part_at(amp, (size_t)place->part);
-    return part->kind == CIRCUIT_TUBE && place->pin <= part->tube->pins &&
-           tube_heater_pin(part->tube, place->pin);
+/* Is a heater, or a winding for heaters, joined to this node? */
+static bool heater_node(const circuit *amp, int node) {
+    for (size_t i = 0; i < circuit_parts(amp); i++) {
+        const circuit_part *part = circuit_part_at(amp, i);
+        bool winding = part->kind == CIRCUIT_WINDING && part->winding.heater;
+        bool tube = part->kind == CIRCUIT_TUBE;
+        int last = winding ? part->ends - 1 : tube ? part->tube->pins : -1;
+        for (int end = winding ? 0 : 1; end <= last; end++)
+            if (part->end[end] == node && (winding || tube_heater_pin(part->tube, end)))
+                return true;
+    }
+    return false;
 }
 
 /* One question, for all that answer a part of it. */
@@ -40,7 +47,7 @@ static bool across_heater(const solve_system *system, const circuit_place place[
     solve_probe probe = {.plus = place[0].node, .minus = place[1].node, .heater = true};
     if (probe.plus == probe.minus || !solve_probe_exists(system, &probe)) return false;
     for (int k = 0; k < 2; k++)
-        if (place[k].node == 0 && !heater_pin(amp, &place[k])) return false;
+        if (!heater_node(amp, place[k].node)) return false;
     return true;
 }
 

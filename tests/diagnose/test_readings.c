@@ -149,6 +149,16 @@ static void across_a_part(void **state) {
     /* the filament end of a rectifier tube is the supply, not heater volts */
     assert_int_equal(diagnose_probe_read(wren.system, "V3.8", here, &probe, wren.errors), BASE_OK);
     assert_false(probe.heater);
+    /* nor is what a dropping resistor takes from there */
+    assert_int_equal(diagnose_probe_read(wren.system, "V3.8-B2", here, &probe, wren.errors),
+                     BASE_OK);
+    assert_false(probe.heater);
+    assert_int_equal(diagnose_probe_read(wren.system, "V3.2-V3.8", here, &probe, wren.errors),
+                     BASE_OK);
+    assert_true(probe.heater);
+    assert_int_equal(diagnose_probe_read(wren.system, "heatA-heatB", here, &probe, wren.errors),
+                     BASE_OK);
+    assert_true(probe.heater);
 }
 
 static void meters(void **state) {
