@@ -58,7 +58,7 @@ typedef struct cli_command {
 } cli_command;
 
 extern const cli_command cli_check, cli_chart, cli_suspects, cli_tube, cli_amps, cli_manual;
-extern const cli_command cli_response, cli_tremolo;
+extern const cli_command cli_response, cli_tremolo, cli_hum;
 extern const cli_command cli_bench_page, cli_backup, cli_restore, cli_export, cli_import, cli_csv;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */
 

@@ -49,7 +49,7 @@ static bool find_others(view *v) {
 }
 
 static bool find(view *v) {
-    solve_tremolo_case given = {v->at.signal, v->at.work, v->at.numbers, v->at.x};
+    solve_trial given = {v->at.signal, v->at.work, v->at.numbers, v->at.x};
     solve_outcome outcome = solve_tremolo_find(&given, &v->tremolo);
     if (outcome != SOLVE_CONVERGED) return failed(v, outcome);
     v->part = calloc(PARTS_MOST, sizeof *v->part);

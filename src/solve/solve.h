@@ -214,14 +214,24 @@ bool solve_mode_rises(const solve_mode *mode);
 /* The shape of a mode: solve_signal_volts then gives each node's share. */
 solve_outcome solve_mode_shape(solve_signal *signal, const solve_mode *mode);
 
-/* ---- the tremolo ----------------------------------------------------------------------------- */
+/* ---- hum ------------------------------------------------------------------------------------- */
 
-/* The point that it is judged at: `signal` and `work` as after solve_signal_set. */
-typedef struct solve_tremolo_case {
+/* A point at which an amp is tried: `signal` and `work` as after solve_signal_set. The calls that
+ * take one leave both as they were. */
+typedef struct solve_trial {
     solve_signal *signal;
     solve_work *work;
     const double *numbers, *x;
-} solve_tremolo_case;
+} solve_trial;
+
+#define SOLVE_HARMONICS 6 /* of the mains, that count as hum */
+/* What the rectifiers' ripple leaves at each circuit node (as many as the circuit has), V rms with
+ * its phase, at `harmonic` times the mains' frequency. Heaters, fields and ground loops have no
+ * part in it; a filter capacitor has no resistance of its own. At the point set last. */
+solve_outcome solve_hum(solve_signal *signal, const solve_work *work, int harmonic,
+                        double _Complex *volts);
+
+/* ---- the tremolo ----------------------------------------------------------------------------- */
 
 typedef struct solve_swing {
     bool swings;   /* a mode of 0.3 to 20 Hz rises */
@@ -239,7 +249,7 @@ typedef struct solve_tremolo {
                       */
 } solve_tremolo;
 /* Any outcome but converged: nothing is known. */
-solve_outcome solve_tremolo_find(const solve_tremolo_case *given, solve_tremolo *out);
+solve_outcome solve_tremolo_find(const solve_trial *given, solve_tremolo *out);
 
 typedef enum solve_upset {
     SOLVE_OPENED,
@@ -269,7 +279,17 @@ typedef struct solve_tremolo_part { /* one number made to fail, or a control tur
 /* Everything that stops a running tremolo or changes its speed by a tenth, one fault at a time, in
  * the order of effect and part; controls last. What kills the whole amp is left out. Fills up to
  * `room`; *count receives how many there are. */
-solve_outcome solve_tremolo_parts(const solve_tremolo_case *given, const solve_tremolo *tremolo,
+solve_outcome solve_tremolo_parts(const solve_trial *given, const solve_tremolo *tremolo,
                                   solve_tremolo_part *out, size_t room, size_t *count);
+
+typedef struct solve_hum_part { /* one number made to fail */
+    int part, which;
+    solve_upset upset; /* SOLVE_DRIED_OUT, SOLVE_WEAKENED */
+    double volts;      /* rms across the speakers then, all harmonics together */
+} solve_hum_part;
+/* What would raise the hum at the speakers by half or more, loudest first. Fills up to `room`;
+ * *count receives how many there are. */
+solve_outcome solve_hum_parts(const solve_trial *given, solve_hum_part *out, size_t room,
+                              size_t *count);
 
 #endif

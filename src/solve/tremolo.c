@@ -199,7 +199,7 @@ void tremolo_bench_done(tremolo_bench *bench) {
     free(bench->changed);
 }
 
-solve_outcome solve_tremolo_find(const solve_tremolo_case *given, solve_tremolo *out) {
+solve_outcome solve_tremolo_find(const solve_trial *given, solve_tremolo *out) {
     tremolo_bench bench = {.at = *given};
     const solve_system *system = given->signal->system;
     *out = (solve_tremolo){.part = -1, .unit = -1, .gain = INFINITY, .emission = NAN};

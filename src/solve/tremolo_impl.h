@@ -5,9 +5,9 @@
 #include "signal_impl.h"
 
 typedef struct tremolo_bench {
-    solve_tremolo_case at; /* the point itself */
-    double *trial;         /* a point beside it */
-    double *changed;       /* a copy of the numbers, to change and put back */
+    solve_trial at;  /* the point itself */
+    double *trial;   /* a point beside it */
+    double *changed; /* a copy of the numbers, to change and put back */
 } tremolo_bench;
 bool tremolo_bench_make(tremolo_bench *bench);
 void tremolo_bench_done(tremolo_bench *bench);

@@ -194,7 +194,7 @@ static int in_order(const void *a, const void *b) {
     return turn ? turn : effect ? effect : part ? part : (int)x->upset - (int)y->upset;
 }
 
-solve_outcome solve_tremolo_parts(const solve_tremolo_case *given, const solve_tremolo *tremolo,
+solve_outcome solve_tremolo_parts(const solve_trial *given, const solve_tremolo *tremolo,
                                   solve_tremolo_part *out, size_t room, size_t *count) {
     search find = {
         .bench = {.at = *given},
@@ -214,6 +214,6 @@ solve_outcome solve_tremolo_parts(const solve_tremolo_case *given, const solve_t
     }
     tremolo_bench_done(&find.bench);
     *count = find.count;
-    qsort(out, find.count < room ? find.count : room, sizeof *out, in_order);
+    if (room > 0) qsort(out, find.count < room ? find.count : room, sizeof *out, in_order);
     return outcome;
 }

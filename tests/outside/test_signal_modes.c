@@ -73,7 +73,7 @@ static void test_margin(void **state) {
         bench_linearise(&b, signal);
         tube_small small = bench_small(&b, "V1", 0);
         solve_tremolo tremolo;
-        solve_tremolo_case given = {signal, b.work, b.numbers, b.x};
+        solve_trial given = {signal, b.work, b.numbers, b.x};
         assert_int_equal(solve_tremolo_find(&given, &tremolo), SOLVE_CONVERGED);
         assert_int_equal(tremolo.part, circuit_part_find(b.amp, "V1"));
         assert_int_equal(tremolo.swing.swings, k == 0);
@@ -105,7 +105,7 @@ static void test_no_feedback(void **state) {
     b.numbers[bench_slot(&b, "C3", SOLVE_FARADS, 0)] = 1e-18;
     bench_linearise(&b, signal);
     solve_tremolo tremolo;
-    solve_tremolo_case given = {signal, b.work, b.numbers, b.x};
+    solve_trial given = {signal, b.work, b.numbers, b.x};
     assert_int_equal(solve_tremolo_find(&given, &tremolo), SOLVE_CONVERGED);
     assert_int_equal(tremolo.part, -1);
     assert_false(tremolo.swing.swings);

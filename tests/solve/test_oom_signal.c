@@ -89,7 +89,7 @@ static void test_frequency(void **state) {
 /* The search makes too many to fail each: every 97th, and it says so or has found the same. */
 static void test_tremolo(void **state) {
     (void)state;
-    solve_tremolo_case given = {signal_at_hand, at_hand.work, at_hand.numbers, at_hand.x};
+    solve_trial given = {signal_at_hand, at_hand.work, at_hand.numbers, at_hand.x};
     solve_tremolo whole, one;
     solve_tremolo_part part[64];
     size_t count, all;

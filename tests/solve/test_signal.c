@@ -192,7 +192,7 @@ static solve_effect effect_of(const bench *b, const found *all, const char *part
 
 static found parts_of(bench *b, solve_signal *signal, const solve_tremolo *tremolo) {
     found all;
-    solve_tremolo_case given = {signal, b->work, b->numbers, b->x};
+    solve_trial given = {signal, b->work, b->numbers, b->x};
     assert_int_equal(solve_tremolo_parts(&given, tremolo, all.part, 400, &all.count),
                      SOLVE_CONVERGED);
     assert_in_range(all.count, 1, 400);
@@ -208,7 +208,7 @@ static void test_tremolo(void **state) {
     solve_signal *signal = solve_signal_new(b.system);
     bench_linearise(&b, signal);
     solve_tremolo tremolo;
-    solve_tremolo_case given = {signal, b.work, b.numbers, b.x};
+    solve_trial given = {signal, b.work, b.numbers, b.x};
     assert_int_equal(solve_tremolo_find(&given, &tremolo), SOLVE_CONVERGED);
     assert_int_equal(tremolo.part, circuit_part_find(b.amp, "V3"));
     assert_true(tremolo.swing.swings);
@@ -238,7 +238,7 @@ static void test_emission(void **state) {
     solve_signal *signal = solve_signal_new(b.system);
     bench_linearise(&b, signal);
     solve_tremolo tremolo;
-    solve_tremolo_case given = {signal, b.work, b.numbers, b.x};
+    solve_trial given = {signal, b.work, b.numbers, b.x};
     assert_int_equal(solve_tremolo_find(&given, &tremolo), SOLVE_CONVERGED);
     int emission = bench_slot(&b, "V3", SOLVE_EMISSION, tremolo.unit);
     for (int k = 0; k < 2; k++) {
