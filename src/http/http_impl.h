@@ -94,7 +94,7 @@ typedef struct http_call {
 typedef enum http_takes { HTTP_NOTHING, HTTP_JSON, HTTP_BYTES, HTTP_FORM } http_takes;
 
 enum {                 /* bits of http_entry.is */
-       HTTP_HEAVY = 1, /* may take more than some milliseconds: kept away from the others */
+       HTTP_HEAVY = 1, /* may take a tenth of a second and more: kept away from the others */
        HTTP_BENCH = 2, /* on the bench itself only, not for paired devices */
        HTTP_OPEN = 4,  /* also for devices that are not paired */
 };
