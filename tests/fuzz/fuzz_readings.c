@@ -26,7 +26,7 @@ static void demand(bool holds) {
 static const solve_system *system_once(void) {
     static solve_system *system;
     static tube_library *tubes;
-    if (system) return system;
+    if (system && tubes) return system;
     base_errors *errors = base_errors_new();
     tubes = test_tubes_new(errors);
     circuit *amp = circuit_read("small", amp_text, strlen(amp_text), tubes, errors);
