@@ -94,8 +94,11 @@ base_code job_amp_named(job_store *store, const char *name, char **text, base_er
     base_code code = own_text(store, name, text, errors);
     const char *found = code == BASE_OK && !*text ? library_text(store, name, &length) : NULL;
     if (!found) return code;
-    *text = strndup(found, length);
-    return *text ? BASE_OK : job_no_memory(errors);
+    *text = malloc(length + 1);
+    if (!*text) return job_no_memory(errors);
+    memcpy(*text, found, length);
+    (*text)[length] = 0;
+    return BASE_OK;
 }
 
 base_code job_drawing_find(job_store *store, const char *name, char hash[JOB_HASH],

@@ -27,7 +27,8 @@ static void add(const job_fact *fact) {
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     const uint8_t *end = memchr(data, '\n', size);
     if (!end) return 0;
-    char *kind = strndup((const char *)data, (size_t)(end - data));
+    char *kind = calloc(1, (size_t)(end - data) + 1);
+    if (kind) memcpy(kind, data, (size_t)(end - data));
     size_t length = size - (size_t)(end + 1 - data);
     json_t *body = json_loadb((const char *)end + 1, length, JSON_DECODE_ANY, NULL);
     job_fact fact = {.kind = kind, .body = body};
