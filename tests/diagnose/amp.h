@@ -100,6 +100,7 @@ static inline diagnose_readings *amp_chart(amp *amp, const double *numbers) {
     for (size_t i = 0; i < diagnose_places(amp->engine); i++) {
         const diagnose_place *place = diagnose_place_at(amp->engine, i);
         double volts = solve_read_loaded(work, numbers, x, &place->probe);
+        if (isnan(volts)) volts = solve_read(work, numbers, x, &place->probe, NULL, NULL);
         char text[160];
         int decimals = fabs(volts) < 4 ? 3 : fabs(volts) < 40 ? 2 : fabs(volts) < 400 ? 1 : 0;
         snprintf(text, sizeof text, "%s=%.*f", place->at, decimals, volts);
