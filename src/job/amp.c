@@ -2,15 +2,11 @@
  */
 #include "job_impl.h"
 
+#include "service.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* A film capacitor from this size on counts as a filter capacitor when it stands charged: from
- * 300 nF on, 60 V is the limit of ES1 (IEC 62368-1, table of charged capacitors, from memory). */
-#define FARADS_THAT_BITE 300e-9
-#define VOLTS_THAT_BITE 60.0
-#define RATING_OF_FILTERS 100.0
 
 /* ---- keeping ----------------------------------------------------------------------------------
  */
@@ -53,62 +49,37 @@ static void kept_add(job_store *store, job_amp_kept *kept) {
 /* ---- filter capacitors ------------------------------------------------------------------------
  */
 
-static bool is_filter(const circuit_part *part, double volts) {
-    bool charged = fabs(volts) > VOLTS_THAT_BITE;
-    if (part->kind != CIRCUIT_CAPACITOR) return false;
-    if (part->material != CIRCUIT_ELECTROLYTIC) return charged && part->value >= FARADS_THAT_BITE;
-    bool unknown = isnan(part->volts) && isnan(volts);
-    return charged || part->volts >= RATING_OF_FILTERS || unknown;
-}
-
-typedef struct point {
-    solve_work *work;
-    double *x;
-    bool solved;
-} point;
-
-static bool point_open(const job_amp_kept *kept, point *point) {
-    *point = (struct point){0};
-    if (!kept->system) return true;
-    point->work = solve_work_new(kept->system);
-    point->x = base_arena_take(kept->arena, solve_unknowns(kept->system) + 1, sizeof(double));
-    if (!point->work || !point->x) return false;
-    solve_result result = solve_point(point->work, solve_nominal(kept->system), NULL, point->x);
-    point->solved = result.outcome <= SOLVE_CONTINUED;
-    return result.outcome != SOLVE_NO_MEMORY;
-}
-
-static double volts_across(const job_amp_kept *kept, const point *point, const circuit_part *part) {
-    solve_probe probe = {.plus = part->end[0], .minus = part->end[1], .meter_ohms = INFINITY};
-    if (!point->solved || probe.plus < 0 || probe.minus < 0) return NAN;
-    if (probe.plus == probe.minus) return 0;
-    if (!solve_probe_exists(kept->system, &probe)) return NAN;
-    return solve_read(point->work, solve_nominal(kept->system), point->x, &probe, NULL, NULL);
-}
-
-/* The end that is not the chassis: where the meter's lead goes. */
-static const char *hot_end(const circuit *amp, const circuit_part *part) {
-    int node = part->end[0] == 0 ? part->end[1] : part->end[0];
-    return node >= 0 ? circuit_node_at(amp, (size_t)node)->name : "";
+/* Those of the drain plan, in its order. Where the amp has no solution the plan takes them at their
+ * ratings, which is no volts to expect. */
+static bool capacitors_take(job_amp_kept *kept, const service_drain *plan, bool solved) {
+    kept->capacitor = base_arena_take(kept->arena, plan->capacitors + 1, sizeof *kept->capacitor);
+    for (size_t i = 0; i < plan->capacitors && kept->capacitor; i++) {
+        const service_drain_capacitor *one = &plan->capacitor[i];
+        int index = circuit_part_find(kept->amp, one->part);
+        const circuit_part *part = circuit_part_at(kept->amp, (size_t)index);
+        kept->capacitor[kept->capacitors++] =
+            (job_capacitor){.part = part->name,
+                            .node = one->node,
+                            .written = part->written,
+                            .rating = part->volts,
+                            .expected = !solved         ? NAN
+                                        : one->negative ? -one->volts
+                                                        : one->volts,
+                            .end = {part->end[0], part->end[1]}};
+    }
+    return kept->capacitor != NULL;
 }
 
 bool job_capacitors_find(job_amp_kept *kept) {
-    point point;
-    size_t parts = circuit_parts(kept->amp);
-    kept->capacitor = base_arena_take(kept->arena, parts + 1, sizeof *kept->capacitor);
-    bool well = kept->capacitor && point_open(kept, &point);
-    for (size_t i = 0; i < parts && well; i++) {
-        const circuit_part *part = circuit_part_at(kept->amp, i);
-        double volts = part->kind == CIRCUIT_CAPACITOR ? volts_across(kept, &point, part) : NAN;
-        if (!is_filter(part, volts)) continue;
-        kept->capacitor[kept->capacitors++] = (job_capacitor){.part = part->name,
-                                                              .node = hot_end(kept->amp, part),
-                                                              .written = part->written,
-                                                              .rating = part->volts,
-                                                              .expected = volts,
-                                                              .end = {part->end[0], part->end[1]}};
+    base_errors *quiet = base_errors_new();
+    bool well = quiet != NULL;
+    if (well && kept->system) {
+        service_drain *plan = service_drain_new(kept->system, NAN, NAN, quiet);
+        base_code said = base_errors_worst(quiet);
+        well = said != BASE_MEMORY && (!plan || capacitors_take(kept, plan, said == BASE_OK));
+        service_drain_free(plan);
     }
-    if (kept->capacitor) solve_work_free(point.work);
+    base_errors_free(quiet);
     return well;
 }
 

@@ -133,7 +133,7 @@ base_code job_derive_all(job_store *store, base_errors *errors);
  */
 
 typedef struct job_capacitor { /* one that must be drained */
-    const char *part, *node;   /* its + end */
+    const char *part, *node;   /* where the probe goes: its end that is not on the chassis */
     const char *written;       /* "20u" */
     double rating, expected;   /* V; NAN where not known */
     int end[2];

@@ -98,8 +98,8 @@ static void test_drained_words(void **state) {
     bench_close(&bench);
 }
 
-/* Every amp of the library: its filter capacitors are found, each with the volts that the healthy
- * amp puts on it, within the rating or near it; in none of them a small coupling capacitor. */
+/* Every amp of the library: its filter capacitors are found, each with the most volts that the
+ * healthy amp puts on it, near its rating at worst; in none of them a small coupling capacitor. */
 static void test_library(void **state) {
     (void)state;
     bench bench;
@@ -112,7 +112,7 @@ static void test_library(void **state) {
         json_array_foreach(list, k, one) {
             double expected = json_number_value(json_object_get(one, "expected_volts"));
             double rating = json_number_value(json_object_get(one, "rating"));
-            if (!(fabs(expected) > 5 && fabs(expected) < 1.2 * rating))
+            if (!(fabs(expected) > 5 && fabs(expected) < 1.25 * rating))
                 fail_msg("%s: %s %g V of %g", bench.amp[i].name, bench_get(one, "part"), expected,
                          rating);
         }
