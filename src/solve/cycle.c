@@ -199,8 +199,19 @@ static double mean_current(const instant *now) {
     return sum / STEPS;
 }
 
+static double least_ohms(const problem *given) {
+    const double *ohms = given->drive->ohms;
+    return given->cycle->sides == 2 ? fmin(ohms[0], ohms[1]) : ohms[0];
+}
+
+/* Volts of a last step that leave no error in the current that Kirchhoff's law would show: the
+ * error that is left goes with the square of the step. */
+static double enough_volts(const problem *given) {
+    return 1e-9 * fmin(1 + given->drive->peak[0], least_ohms(given));
+}
+
 static bool settle(const problem *given, solve_wave *wave, instant *now, ring *last) {
-    double step[STEPS], enough = 1e-9 * (1 + given->drive->peak[0]);
+    double step[STEPS], enough = enough_volts(given);
     for (int pass = 0; pass < MOST_PASSES; pass++) {
         at_every_instant(given, wave->ripple, now);
         make_ring(given, wave, now, last);
@@ -217,11 +228,6 @@ static bool settle(const problem *given, solve_wave *wave, instant *now, ring *l
 }
 
 /* ---- from a bad start ---- */
-
-static double least_ohms(const problem *given) {
-    const double *ohms = given->drive->ohms;
-    return given->cycle->sides == 2 ? fmin(ohms[0], ohms[1]) : ohms[0];
-}
 
 /* A capacitor is brought down from one so large, beside the source's ohms, that its ripple is
  * slight and Newton finds it at once; each waveform is the start for the next. */

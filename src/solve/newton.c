@@ -16,7 +16,7 @@ const char *solve_outcome_text(solve_outcome outcome) {
         [SOLVE_CONTINUED] = "solved by continuation",
         [SOLVE_STALLED] = "no operating point was found",
         [SOLVE_SINGULAR] = "the equations are singular",
-        [SOLVE_NOT_FINITE] = "a number is missing or not positive",
+        [SOLVE_NOT_FINITE] = "a number is missing, not positive or beyond all sense",
         [SOLVE_NO_MEMORY] = "no memory left",
     };
     return text[outcome];
@@ -226,13 +226,16 @@ static solve_result continuation(solve_work *work, const double *numbers, double
 
 /* ---- the operating point ---- */
 
+/* A part or a state of any amp lies far within these; past them doubles lose Kirchhoff's law. */
+#define BEYOND_SENSE 1e20
+
 static int not_finite(const solve_system *system, const double *numbers) {
     for (size_t i = 0; i < system->slots; i++) {
         bool zero_is_fine =
             system->slot[i].what == SOLVE_GAS || system->slot[i].what == SOLVE_VOLTS ||
             system->slot[i].what == SOLVE_EMISSION || system->slot[i].what == SOLVE_MAINS;
-        if (!isfinite(numbers[i]) || numbers[i] < 0 || (numbers[i] == 0 && !zero_is_fine))
-            return (int)i;
+        bool sense = numbers[i] >= 1 / BEYOND_SENSE && numbers[i] <= BEYOND_SENSE;
+        if (!sense && !(numbers[i] == 0 && zero_is_fine)) return (int)i;
     }
     return -1;
 }

@@ -69,7 +69,8 @@ typedef enum solve_outcome {
     SOLVE_CONTINUED,  /* only by continuation (the supply brought up in steps) */
     SOLVE_STALLED,    /* no solution found; `where` names the worst node */
     SOLVE_SINGULAR,   /* the matrix is singular at `where` */
-    SOLVE_NOT_FINITE, /* a number is NaN, or not positive where it must be; `where` = slot */
+    SOLVE_NOT_FINITE, /* a number is NaN, not positive where it must be, or over 1e20 or under
+                         1e-20; `where` = slot */
     SOLVE_NO_MEMORY
 } solve_outcome;
 const char *solve_outcome_text(solve_outcome outcome);
