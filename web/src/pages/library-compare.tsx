@@ -61,7 +61,7 @@ function Differences({ job, from, to, title }: Props) {
       <From of={list}>
         {(rows) => (
           <Table
-            caption={title}
+            caption={`${title}: the parts`}
             rows={rows}
             rowKey={(row) => `${row.part} ${row.key} ${row.does}`}
             empty="No difference recorded."

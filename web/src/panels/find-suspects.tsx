@@ -62,6 +62,8 @@ export function VerdictWords({ of }: { of: Suspects }) {
   );
 }
 
+const suspectKey = ({ part, what }: Suspect): string => `${part} ${what}`;
+
 export function SuspectLine({ suspect }: { suspect: Suspect }) {
   return (
     <>
@@ -83,7 +85,9 @@ export function SuspectList({ asked, slots = SLOTS }: { asked: Asked; slots?: nu
   return (
     <ol class={`suspects${thinking ? " thinking" : ""}`} aria-busy={thinking}>
       {Array.from({ length: slots }, (_, at) => (
-        <li key={at}>{first[at] && <SuspectLine suspect={first[at]} />}</li>
+        <li key={at}>
+          {first[at] && <SuspectLine key={suspectKey(first[at])} suspect={first[at]} />}
+        </li>
       ))}
     </ol>
   );

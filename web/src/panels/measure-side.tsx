@@ -65,8 +65,10 @@ function Last({ view, phase, chart }: Pick<Props, "view" | "phase" | "chart">) {
     <section class="side-last">
       <h2>Last readings</h2>
       <ul>
-        {last.map((reading) => (
-          <LastLine key={reading.fact} reading={reading} chart={chart} />
+        {last.map((reading, at) => (
+          <li key={at}>
+            <LastLine key={reading.fact} reading={reading} chart={chart} />
+          </li>
         ))}
         {!last.length && <li class="dim">None yet.</li>}
       </ul>
@@ -77,11 +79,11 @@ function Last({ view, phase, chart }: Pick<Props, "view" | "phase" | "chart">) {
 function LastLine({ reading, chart }: { reading: Reading; chart: Chart | null }) {
   const line = chart?.lines.find(({ at }) => at === reading.at);
   return (
-    <li>
+    <>
       <span class="last-at">{reading.at}</span>
       <span class="last-volts">{volts(reading.volts)} V</span>
       <VerdictMark verdict={line?.read === reading.volts ? line.verdict : ""} />
       <span class="last-when dim">{reading.when ? when(reading.when) : ""}</span>
-    </li>
+    </>
   );
 }

@@ -27,7 +27,7 @@ function TakeInPanel({ view }: { view: View }) {
       title="Take in"
       lead={`${view.amp.title ?? view.amp.name}, on the bench since ${when(view.opened)}.`}
     >
-      <From of={facts} lines={8}>
+      <From of={facts} lines={16}>
         {(all) => <Correct view={view} start={recorded(all)} />}
       </From>
       <Section title="Photos">
