@@ -15,7 +15,7 @@ build: ## the program, at build/gridleak
 	$(call CONFIGURE,build)
 	cmake --build build --target gridleak
 
-demo: build ## an invented faulty amp: its readings in, the guilty part out
+demo: build ## an invented faulty amp: its readings in, the guilty part out; then the bench page
 	tools/demo build/gridleak
 
 test: ## every test; the last line counts them
