@@ -42,7 +42,12 @@ static void close_output(void) {
     _exit(base_code_of(BASE_FILE)->exit_status);
 }
 
+/* Where OpenBLAS stands in for BLAS it wakes a thread a core, which for matrices of 60 only spin.
+ */
+extern void openblas_set_num_threads(int threads) __attribute__((weak));
+
 static bool set_up(cli *cli) {
+    if (openblas_set_num_threads) openblas_set_num_threads(1);
     setlocale(LC_CTYPE, ""); /* numbers stay in the C locale */
     const char *term = getenv("TERM"), *no_color = getenv("NO_COLOR");
     *cli = (struct cli){.command = &none, .errors = base_errors_new()};
@@ -55,9 +60,9 @@ static bool set_up(cli *cli) {
 }
 
 static void unknown_command(cli *cli, const char *name) {
-    const char *names[16];
+    const char *names[32];
     size_t count = 0;
-    for (size_t i = 0; cli_commands[i]; i++)
+    for (size_t i = 0; cli_commands[i] && count < 32; i++)
         if (!cli_commands[i]->hidden) names[count++] = cli_commands[i]->name;
     const char *near = base_nearest_name(name, names, count);
     base_errors_add(cli->errors, BASE_USAGE, (base_place){0},

@@ -11,8 +11,8 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
-#define LIGHT 3 /* threads for what is quick, ... */
-#define HEAVY 3 /* ... and for what is not: an engine at work, PDFs, photos */
+#define LIGHT 3    /* threads for what is quick, ... */
+#define HEAVY 3    /* ... and for what is not: an engine at work, PDFs, photos */
 #define WAITING 64 /* connections not yet taken */
 
 /* ---- what needs no socket ---------------------------------------------------------------------
