@@ -27,7 +27,7 @@ static bool factor(const double *c, double *q, int n) {
         memcpy(q, c, (size_t)n * (size_t)n * sizeof *q);
         for (int i = 0; attempt > 0 && i < n; i++)
             q[i * n + i] += little;
-        if (LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, q, n) == 0) return true;
+        if (LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', n, q, n) == 0) return true;
     }
     return false;
 }
@@ -48,7 +48,7 @@ bool diagnose_gauss_make(diagnose_gauss *gauss, const double *c, const double *r
     if (!factor(c, q, n)) return false;
     for (int i = 0; i < n; i++)
         log_det += 2 * log(q[i * n + i]);
-    if (LAPACKE_dpotri(LAPACK_COL_MAJOR, 'L', n, q, n) != 0) return false;
+    if (LAPACKE_dpotri_work(LAPACK_COL_MAJOR, 'L', n, q, n) != 0) return false;
     mirror(q, n);
     for (int i = 0; i < n; i++) {
         gauss->e[i] = 0;

@@ -83,7 +83,7 @@ static bool factor_leader(sorter *sorter, int fault) {
             diagnose_wander(engine, row) +
             diagnose_model_error(engine->options.model_spread, point->mean[i], place->healthy);
     }
-    return LAPACKE_dpotrf(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
+    return LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
 }
 
 /* ---- distance
@@ -94,7 +94,7 @@ static void whiten(const sorter *sorter, const diagnose_point *point, double *z)
     int n = sorter->places;
     for (int i = 0; i < n; i++)
         z[i] = shown_at(sorter, point, i);
-    LAPACKE_dtrtrs(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
+    LAPACKE_dtrtrs_work(LAPACK_COL_MAJOR, 'L', 'N', 'N', n, 1, sorter->l, n, z, n);
 }
 
 /* Square of the distance from c to the segment from a to b. */

@@ -94,16 +94,24 @@ const float *diagnose_row(const diagnose_engine *engine, const diagnose_point *p
     return point->a + (size_t)place * (size_t)engine->columns;
 }
 
-typedef float four __attribute__((vector_size(16), aligned(4)));
+typedef float eight __attribute__((vector_size(32), aligned(4)));
 
-static double dot(const float *a, const float *b, int count) {
-    four sums[2] = {{0}, {0}};
+/* A quarter of a run is spent here: on a processor that has the wider registers they are used. */
+#if defined(__x86_64__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&                \
+    !defined(__SANITIZE_THREAD__)
+__attribute__((target_clones("avx2", "default")))
+#endif
+static double
+dot(const float *a, const float *b, int count) {
+    eight sums[2] = {{0}, {0}};
     int i = 0;
-    for (; i + 8 <= count; i += 8)
+    for (; i + 16 <= count; i += 16)
         for (int k = 0; k < 2; k++)
-            sums[k] += *(const four *)(a + i + 4 * k) * *(const four *)(b + i + 4 * k);
-    four sum = sums[0] + sums[1];
-    double total = (double)sum[0] + sum[1] + sum[2] + sum[3];
+            sums[k] += *(const eight *)(a + i + 8 * k) * *(const eight *)(b + i + 8 * k);
+    eight sum = sums[0] + sums[1];
+    double total = 0;
+    for (int k = 0; k < 8; k++)
+        total += (double)sum[k];
     for (; i < count; i++)
         total += (double)a[i] * b[i];
     return total;
