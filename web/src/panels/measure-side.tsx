@@ -82,7 +82,9 @@ function LastLine({ reading, chart }: { reading: Reading; chart: Chart | null })
     <>
       <span class="last-at">{reading.at}</span>
       <span class="last-volts">{volts(reading.volts)} V</span>
-      <VerdictMark verdict={line?.read === reading.volts ? line.verdict : ""} />
+      <span>
+        <VerdictMark verdict={line?.read === reading.volts ? line.verdict : ""} />
+      </span>
       <span class="last-when dim">{reading.when ? when(reading.when) : ""}</span>
     </>
   );

@@ -136,7 +136,7 @@ export function From<T>({
   return (
     <>
       {of.faults && <Problem faults={of.faults} />}
-      {of.data !== null ? children(of.data) : of.busy ? <Wait lines={lines} /> : null}
+      {of.data !== null ? children(of.data) : of.faults ? null : <Wait lines={lines} />}
     </>
   );
 }
