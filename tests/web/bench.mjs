@@ -2,17 +2,21 @@
 // GRIDLEAK names the program.
 import assert from "node:assert/strict";
 import { execFileSync, spawn } from "node:child_process";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { fileURLToPath } from "node:url";
 import { BROWSER } from "../../web/mock/browser.mjs";
 
 const require = createRequire(new URL("../../web/package.json", import.meta.url));
 const { chromium } = require("playwright-core");
+export const AXE = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
 
 export const PROGRAM = process.env.GRIDLEAK;
 assert.ok(PROGRAM, "GRIDLEAK must name the program");
+
+const DEMO = fileURLToPath(new URL("../../data/demo/shop.json", import.meta.url));
 
 export const LAPTOP = { width: 1366, height: 768 };
 export const TABLET = { width: 820, height: 1180 };
@@ -40,6 +44,10 @@ function address(child) {
     child.on("exit", (code) => failed(new Error(`ended with ${code}: ${text}`)));
   });
 }
+
+/** Makes `store` from the invented shop of the demonstration. */
+export const demoShop = (store) =>
+  execFileSync(PROGRAM, ["import", DEMO, store], { stdio: ["ignore", "ignore", "inherit"] });
 
 /** Serves the shop in `store` until it is ended or killed; `port` 0 takes a free one. */
 export async function startBench(store, port = 0) {
