@@ -99,7 +99,7 @@ typedef float eight __attribute__((vector_size(32), aligned(4)));
 /* A quarter of a run is spent here: on a processor that has the wider registers they are used. */
 #if defined(__x86_64__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&                \
     !defined(__SANITIZE_THREAD__)
-__attribute__((target_clones("avx2", "default")))
+__attribute__((target_clones("arch=x86-64-v3", "default")))
 #endif
 static double
 dot(const float *a, const float *b, int count) {
