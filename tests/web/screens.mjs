@@ -175,7 +175,7 @@ for (const [size, viewport] of Object.entries({ laptop: LAPTOP, tablet: TABLET }
 
 const STEPS = 400;
 
-/** Goes once round by Tab. Says what was never reached, what had the focus hidden behind something
+/** Goes round by Tab, from where the focus is to there again. Says what was never reached, what had the focus hidden behind something
  * that stays, and what showed no ring. */
 async function walk(page) {
   await page.evaluate(() => {
@@ -190,22 +190,25 @@ async function walk(page) {
     document.activeElement.blur();
   });
   const wrong = new Set();
-  for (let i = 0; i < STEPS; i++) {
+  for (let i = 0, rounds = 0; i < STEPS && rounds < 2; i++) {
     await page.keyboard.press("Tab");
     const told = await page.evaluate(() => {
       const one = document.activeElement;
       window.left.delete(one);
       if (one === document.body) return "";
-      const { left, top, width, height } = one.getBoundingClientRect();
-      const at = document.elementFromPoint(left + width / 2, top + height / 2);
-      const ring = [one, one.closest("label"), one.closest(".number-box")].filter(Boolean);
+      const box = one.getBoundingClientRect();
+      const way = (one.closest("main") ?? document.body).getBoundingClientRect();
+      const y = (Math.max(box.top, way.top) + Math.min(box.bottom, way.bottom)) / 2;
+      const x = (box.left + box.right) / 2;
+      const at = document.elementFromPoint(x, y);
+      const ring = [one, one.closest("label"), one.closest(".number-box, .editor")].filter(Boolean);
       const drawn = ring.some((each) => getComputedStyle(each).outlineStyle !== "none");
       if (!at || !(one.contains(at) || at.contains(one) || at.closest("label")?.contains(one)))
         return `${window.nameOf(one)} is hidden`;
       return drawn ? "" : `${window.nameOf(one)} shows no ring`;
     });
     if (told) wrong.add(told);
-    if (await page.evaluate(() => document.activeElement === document.body)) break;
+    if (await page.evaluate(() => document.activeElement === document.body)) rounds++;
   }
   for (const name of await page.evaluate(() => [...window.left].map(window.nameOf)))
     wrong.add(`${name} is never reached`);
