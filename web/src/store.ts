@@ -105,7 +105,11 @@ const seen = new Map<number, number>(); // the newest fact of each job that is o
 
 /** Takes a job's new view (every writing call answers with one). */
 export function applyView(view: View): void {
-  const one = entry(`/api/jobs/${view.job}`);
+  const path = `/api/jobs/${view.job}`;
+  // The stream has told of a newer fact meanwhile: this answer was overtaken on its way.
+  if ((seen.get(view.job) ?? 0) > view.last)
+    return refresh((other) => other === path || ofJob(view.job)(other));
+  const one = entry(path);
   one.asked++; // a view still on its way is older
   one.stale = false;
   one.again = false;
