@@ -65,6 +65,7 @@ export async function request<T>(path: string, ask: Ask = {}): Promise<T> {
   try {
     answer = await fetch(path, init);
     hear(true);
+    if (answer.status === 401) location.assign("/pair"); // a tablet that the bench no longer knows
     if (!answer.ok) throw await refusal(answer);
     return (await answer.json()) as T;
   } catch (error) {

@@ -99,7 +99,7 @@ async function send({ job, kind, body, token, replaces }: Waiting): Promise<Reco
     return await request<Recorded>(`/api/jobs/${job}/facts`, { method: "POST", body: ask });
   } catch (error) {
     const { status, faults } = error as ApiError;
-    if (status < 400 || status >= 500 || status === 429) throw error;
+    if (status < 400 || status >= 500 || status === 429 || status === 401) throw error;
     return faults;
   }
 }
