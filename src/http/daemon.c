@@ -182,7 +182,7 @@ static void add_headers(struct MHD_Response *response, const http_answer *answer
     add(response, "Content-Security-Policy",
         "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'");
     add(response, "X-Content-Type-Options", "nosniff");
-    add(response, "Referrer-Policy", "no-referrer");
+    add(response, "Referrer-Policy", "same-origin"); /* none: then a form has no Origin */
     add(response, "Cross-Origin-Resource-Policy", "same-origin");
     add(response, "Cross-Origin-Opener-Policy", "same-origin");
     add(response, "Cache-Control", answer->cache ? answer->cache : "no-store");

@@ -282,6 +282,8 @@ static void not_paired(void **state) {
         device_ask((client_ask){.method = "GET", .path = "/pair?code=12%3Cscript%3E34%22%27x56"});
     assert_non_null(strstr(form.body, "value=\"123456\""));
     assert_null(strstr(form.body, "<script"));
+    /* With `no-referrer` a browser sends the form with `Origin: null`, which is refused. */
+    assert_string_equal(client_header(&form, "Referrer-Policy"), "same-origin");
     client_free(&form);
 }
 

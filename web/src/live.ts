@@ -1,5 +1,7 @@
 // What changes at the program, heard live. One tab holds the stream and tells the others: a browser
 // allows few connections to one server, and a bench has many tabs.
+import { request } from "./api";
+
 export type Change =
   | { what: "fact"; job: number; fact: number; kind: string }
   | { what: "suspects"; job: number }
@@ -21,7 +23,9 @@ function hold(tell: Hear): Promise<never> {
     stream.onopen = () => tell({ what: "again" });
     stream.onerror = () => {
       tell({ what: "gone" });
-      if (stream.readyState === EventSource.CLOSED) setTimeout(open, 2_000);
+      if (stream.readyState !== EventSource.CLOSED) return;
+      setTimeout(open, 2_000);
+      request("/api/ping").catch(() => {}); // a stream does not say why it was refused; this does
     };
   };
   open();
