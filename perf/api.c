@@ -60,8 +60,7 @@ static void tell(const char *what, times *ours, times *ping, double percentile, 
     over += promised > 0 && slow > promised;
 }
 
-/* ---- the program ------------------------------------------------------------------------------
- */
+/* ---- the program --------------------------------------------------------------------------- */
 
 typedef struct bench {
     pid_t child;
@@ -117,8 +116,7 @@ static void time_start(const char *store) {
     tell("program's start to the first page", &ours, &ping, 95, 300);
 }
 
-/* ---- a job on the largest amp -------------------------------------------------------------------
- */
+/* ---- a job on the largest amp -------------------------------------------------------------- */
 
 static char *largest_amp(int port) {
     client_answer list = client_fetch(port, "/api/amps");
@@ -189,8 +187,7 @@ static double ask_ms(int handle, int port, const char *path) {
     return taken;
 }
 
-/* ---- a typed reading --------------------------------------------------------------------------
- */
+/* ---- a typed reading ----------------------------------------------------------------------- */
 
 static void time_suspects(int port, long job, const json_t *lines) {
     double ms[TYPED], idle[TYPED];
@@ -211,8 +208,7 @@ static void time_suspects(int port, long job, const json_t *lines) {
     tell("a typed reading to new suspects", &ours, &ping, 95, 250);
 }
 
-/* ---- many clients -----------------------------------------------------------------------------
- */
+/* ---- many clients -------------------------------------------------------------------------- */
 
 #define PATHS 5
 typedef struct client {
@@ -275,8 +271,7 @@ static void time_reads(int port, long job) {
            part_of(&ping, 0.95), part_of(&ping, 0.99));
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static void time_all(const char *store) {
     printf("%-34s %9s %9s %9s %9s %7s\n", "ms", "median", "95 %", "99 %", "nothing", "ratio");

@@ -20,8 +20,7 @@ typedef struct score {
     double says, is, brier, log_loss, members, seconds;
 } score;
 
-/* ---- the habit --------------------------------------------------------------------------------
- */
+/* ---- the habit ----------------------------------------------------------------------------- */
 
 static int touches(const circuit_part *part, const solve_probe *probe) {
     int count = 0;

@@ -18,8 +18,7 @@
 
 static int over; /* times that were over what was promised */
 
-/* ---- made-up jobs -----------------------------------------------------------------------------
- */
+/* ---- made-up jobs -------------------------------------------------------------------------- */
 
 static const char *const first_names[] = {"Ada",  "Bram", "Cleo", "Dario", "Edda", "Finn",
                                           "Gwen", "Hugo", "Ines", "Jory",  "Kaja", "Lore",
@@ -102,8 +101,7 @@ static void put_shop(const char *path, long jobs) {
     fclose(writing.file);
 }
 
-/* ---- the library ------------------------------------------------------------------------------
- */
+/* ---- the library --------------------------------------------------------------------------- */
 
 static const char *amp_text(void *library, const char *name, size_t *length) {
     char wanted[96];
@@ -129,8 +127,7 @@ static tube_library *tubes_read(base_errors *errors) {
     return tubes;
 }
 
-/* ---- timing -----------------------------------------------------------------------------------
- */
+/* ---- timing -------------------------------------------------------------------------------- */
 
 static double now_ms(void) {
     struct timespec time;
@@ -193,8 +190,7 @@ static void die(const shop *shop, const char *what) {
     exit(1);
 }
 
-/* ---- what is timed ----------------------------------------------------------------------------
- */
+/* ---- what is timed ------------------------------------------------------------------------- */
 
 static void time_open(shop *shop) {
     times ours = {0}, bare = {0};
@@ -309,8 +305,7 @@ static void time_all(shop *shop, const char *beside) {
     time_add(shop, beside);
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static void make(shop *shop, const char *list, const tube_library *tubes) {
     struct stat about;

@@ -56,8 +56,7 @@ static inline void trial_die(const base_errors *errors, const char *what) {
     exit(1);
 }
 
-/* ---- the library ------------------------------------------------------------------------------
- */
+/* ---- the library --------------------------------------------------------------------------- */
 
 static inline tube_library *trial_tubes(base_errors *errors) {
     tube_library *tubes = tube_library_new();

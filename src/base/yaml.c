@@ -13,7 +13,7 @@ static base_place top(const base_yaml *yaml) {
     return (base_place){yaml->file, 1, 1};
 }
 
-/* ---- the bytes ------------------------------------------------------------------------------- */
+/* ---- the bytes ----------------------------------------------------------------------------- */
 
 static bool bytes_are_text(base_yaml *yaml, const char *text, size_t length) {
     base_place at = top(yaml);
@@ -57,7 +57,7 @@ static bool bytes_can_be_read(base_yaml *yaml, const char *text, size_t length) 
     return false;
 }
 
-/* ---- events to nodes ------------------------------------------------------------------------- */
+/* ---- events to nodes ----------------------------------------------------------------------- */
 
 typedef struct builder {
     base_yaml *yaml;
@@ -185,7 +185,7 @@ static bool take(builder *b, struct fy_event *event) {
     }
 }
 
-/* ---- the document ---------------------------------------------------------------------------- */
+/* ---- the document -------------------------------------------------------------------------- */
 
 /* The library's own errors are collected; what it would print beside them is dropped. */
 static void print_nothing(struct fy_diag *diag, void *user, const char *text, size_t length) {

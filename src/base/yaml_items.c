@@ -7,7 +7,7 @@
 
 #define ITEMS_MOST 1000 /* in one mapping or list */
 
-/* ---- complaints and memory ------------------------------------------------------------------- */
+/* ---- complaints and memory ----------------------------------------------------------------- */
 
 base_code base_yaml_note(base_yaml *yaml, base_code code) {
     if (yaml->worst == BASE_OK && code != BASE_SUSPICIOUS) yaml->worst = code;
@@ -60,7 +60,7 @@ const char *base_yaml_show(base_yaml *yaml, const char *text) {
     return shown;
 }
 
-/* ---- items ----------------------------------------------------------------------------------- */
+/* ---- items --------------------------------------------------------------------------------- */
 
 /* Where complaints of a value point: at it when it is a text, else at its key. */
 static base_place place_of(const base_yaml_node *node, base_place otherwise) {
@@ -187,7 +187,7 @@ void base_yaml_check_keys(base_yaml *yaml, const base_yaml_items *map, const cha
     }
 }
 
-/* ---- single values --------------------------------------------------------------------------- */
+/* ---- single values ------------------------------------------------------------------------- */
 
 const char *base_yaml_text(base_yaml *yaml, const base_yaml_item *item, const char *who) {
     const char *text = base_yaml_text_of(yaml, item->value);

@@ -3,7 +3,7 @@
 
 #include <strings.h>
 
-/* ---- groups ---------------------------------------------------------------------------------- */
+/* ---- groups -------------------------------------------------------------------------------- */
 
 groups circuit_groups_new(check *check) {
     groups made = {base_arena_take(check->arena, check->amp->nodes, sizeof *made.of)};
@@ -69,7 +69,7 @@ void circuit_group_dc(groups *groups, const circuit_part *part) {
     }
 }
 
-/* ---- looking at tubes ------------------------------------------------------------------------ */
+/* ---- looking at tubes ---------------------------------------------------------------------- */
 
 int circuit_unit_node(const circuit_part *tube, int unit, tube_electrode electrode) {
     for (int pin = 1; pin <= tube->tube->pins; pin++) {

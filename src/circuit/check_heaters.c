@@ -38,7 +38,7 @@ static bool heater_ends(const circuit_part *tube, int pair[2]) {
     return heater_pair(ends, found, pair) || heater_pair(node, count, pair);
 }
 
-/* ---- supply ---------------------------------------------------------------------------------- */
+/* ---- supply -------------------------------------------------------------------------------- */
 
 static bool string_part(const circuit_part *part) {
     return part->kind == CIRCUIT_LAMP || part->kind == CIRCUIT_WINDING ||

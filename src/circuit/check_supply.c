@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-/* ---- shorts ---------------------------------------------------------------------------------- */
+/* ---- shorts -------------------------------------------------------------------------------- */
 
 /* The part that, as it is set, joins the two nodes; for the name in the complaint. */
 static const char *wire_between(const circuit *amp, const groups *wires, int node) {
@@ -27,7 +27,7 @@ static void short_check(check *check, const groups *wires, const circuit_part *i
                     check->amp->node[b].name);
 }
 
-/* ---- capacitors ------------------------------------------------------------------------------ */
+/* ---- capacitors ---------------------------------------------------------------------------- */
 
 /* Volts printed at a node; ground's are 0; NAN where nothing is printed. */
 static double printed(const circuit *amp, int node) {

@@ -7,7 +7,7 @@ static const char *electrode_word(tube_electrode electrode) {
     return words[electrode];
 }
 
-/* ---- units ----------------------------------------------------------------------------------- */
+/* ---- units --------------------------------------------------------------------------------- */
 
 /* A unit with its plate or cathode in use needs all of its electrodes. */
 static void unit_check(check *check, const circuit_part *tube, int unit) {
@@ -63,7 +63,7 @@ void circuit_check_tubes(check *check) {
     }
 }
 
-/* ---- paths ----------------------------------------------------------------------------------- */
+/* ---- paths --------------------------------------------------------------------------------- */
 
 /* A tube's pin in the group of `node`, of the electrode wanted: the tube and *pin, or NULL. */
 static const circuit_part *electrode_in(const check *check, const groups *groups, int node,

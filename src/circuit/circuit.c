@@ -47,7 +47,7 @@ const circuit_node *circuit_node_at(const circuit *amp, size_t index) {
     return &amp->node[index];
 }
 
-/* ---- places ---------------------------------------------------------------------------------- */
+/* ---- places -------------------------------------------------------------------------------- */
 
 static const place_entry *entry_find(const circuit *amp, const char *name) {
     size_t low = 0, high = amp->places;

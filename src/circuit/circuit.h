@@ -165,8 +165,7 @@ base_code circuit_place_find(const circuit *amp, const char *name, base_place at
  * printed volts. All are added to `errors`, warnings as BASE_SUSPICIOUS. */
 void circuit_check(const circuit *amp, base_errors *errors);
 
-/* ---- edits of the file's text -------------------------------------------------------------------
- */
+/* ---- edits of the file's text -------------------------------------------------------------- */
 
 typedef enum circuit_does { CIRCUIT_CHANGE, CIRCUIT_ADD, CIRCUIT_REMOVE } circuit_does;
 typedef struct circuit_edit {

@@ -71,7 +71,7 @@ typedef struct reader {
  * memory it stays as it is, and yaml.no_memory is set: look at that before using the room. */
 void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t size);
 
-/* ---- fields: typed keys of one mapping ------------------------------------------------------- */
+/* ---- fields: typed keys of one mapping ----------------------------------------------------- */
 
 typedef struct field_word {
     const char *word; /* NULL ends a list */
@@ -113,7 +113,7 @@ int circuit_words_of(base_yaml *yaml, const base_yaml_item *item, const char *wh
                      written_word *word, int most);
 const char *circuit_word_of(const field_word *words, int meaning); /* NULL: none */
 
-/* ---- sections: the parts of one top-level key ------------------------------------------------ */
+/* ---- sections: the parts of one top-level key ---------------------------------------------- */
 
 typedef struct section {
     const char *key; /* "resistors"; NULL ends the table */

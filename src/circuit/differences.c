@@ -14,8 +14,7 @@ typedef struct differ {
     bool no_memory;
 } differ;
 
-/* ---- words ------------------------------------------------------------------------------------
- */
+/* ---- words --------------------------------------------------------------------------------- */
 
 static const char *words(differ *differ, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
@@ -33,8 +32,7 @@ static void note(differ *differ, circuit_difference difference) {
     if (!differ->no_memory) differ->list[differ->count++] = difference;
 }
 
-/* ---- one key ----------------------------------------------------------------------------------
- */
+/* ---- one key ------------------------------------------------------------------------------- */
 
 static void compare_text(differ *differ, const circuit_part *part, const char *key,
                          const char *const pair[2]) {
@@ -62,8 +60,7 @@ static void compare_number(differ *differ, const circuit_part *part, const char 
     compare_text(differ, part, key, text);
 }
 
-/* ---- ends -------------------------------------------------------------------------------------
- */
+/* ---- ends ---------------------------------------------------------------------------------- */
 
 static const char *node_name(const circuit *amp, int node) {
     return node < 0 ? "nothing" : circuit_node_at(amp, (size_t)node)->name;
@@ -115,8 +112,7 @@ static void compare_ends(differ *differ, const circuit_part *from, const circuit
     note(differ, (circuit_difference){from->name, "at", was, is, "change", undo});
 }
 
-/* ---- one part ---------------------------------------------------------------------------------
- */
+/* ---- one part ------------------------------------------------------------------------------ */
 
 static const char *material_of(const circuit_part *part) {
     return part->material == CIRCUIT_UNSTATED ? NULL : circuit_material_name(part->material);

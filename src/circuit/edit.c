@@ -9,8 +9,7 @@
 
 #define VALUE_MOST 2000 /* bytes of what an edit may write */
 
-/* ---- what is written --------------------------------------------------------------------------
- */
+/* ---- what is written ----------------------------------------------------------------------- */
 
 /* Needs no quotes wherever it stands. */
 static bool is_plain(const char *value) {
@@ -40,8 +39,7 @@ static void write_value(base_text *out, const char *value) {
     base_text_add(out, "\"");
 }
 
-/* ---- splicing ---------------------------------------------------------------------------------
- */
+/* ---- splicing ------------------------------------------------------------------------------ */
 
 typedef struct splice {
     size_t start, end; /* what goes */
@@ -79,8 +77,7 @@ static base_code no_memory(base_errors *errors) {
                            "no memory left|close other programs and try again");
 }
 
-/* ---- change -----------------------------------------------------------------------------------
- */
+/* ---- change -------------------------------------------------------------------------------- */
 
 static base_code cannot(const circuit_edit *edit, base_errors *errors) {
     return base_errors_add(errors, BASE_CIRCUIT, (base_place){0},
@@ -131,8 +128,7 @@ static base_code change(const spans *spans, const circuit_edit *edit, splice *sp
     return BASE_OK;
 }
 
-/* ---- remove -----------------------------------------------------------------------------------
- */
+/* ---- remove -------------------------------------------------------------------------------- */
 
 static const base_yaml_node *key_before(const base_yaml_node *map, const base_yaml_node *key) {
     for (const base_yaml_node *at = map->child; at && at->next; at = at->next->next)
@@ -175,8 +171,7 @@ static base_code take_out(const spans *spans, const circuit_edit *edit, splice *
     return BASE_OK;
 }
 
-/* ---- add --------------------------------------------------------------------------------------
- */
+/* ---- add ----------------------------------------------------------------------------------- */
 
 static void add_section(const spans *spans, const circuit_edit *edit, splice *splice) {
     bool ended = spans->length == 0 || spans->text[spans->length - 1] == '\n';
@@ -216,8 +211,7 @@ static base_code put_in(const spans *spans, const circuit_edit *edit, splice *sp
     return BASE_OK;
 }
 
-/* ---- the edit ---------------------------------------------------------------------------------
- */
+/* ---- the edit ------------------------------------------------------------------------------ */
 
 static base_code check(const circuit_edit *edit, base_errors *errors) {
     const char *key = edit->key ? edit->key : "", *value = edit->value ? edit->value : "";

@@ -6,7 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* ---- making ---------------------------------------------------------------------------------- */
+/* ---- making -------------------------------------------------------------------------------- */
 
 /* "V2.1", "J1.tip": the way a term is written. */
 static const char *end_written(reader *read, int part, int end) {
@@ -80,7 +80,7 @@ static void mains_give(reader *read, const int *node_of) {
     }
 }
 
-/* ---- places ---------------------------------------------------------------------------------- */
+/* ---- places -------------------------------------------------------------------------------- */
 
 static int by_name(const void *a, const void *b) {
     return strcasecmp(((const place_entry *)a)->name, ((const place_entry *)b)->name);
@@ -135,7 +135,7 @@ void circuit_nodes_make(reader *read) {
     places_list(read, node_of);
 }
 
-/* ---- what is odd ----------------------------------------------------------------------------- */
+/* ---- what is odd --------------------------------------------------------------------------- */
 
 /* In an amp fed straight by the mains the chassis may be a node apart from ground. */
 static bool has_primary(const circuit *amp) {

@@ -7,7 +7,7 @@
 
 #define AT(member) offsetof(circuit_part, member)
 
-/* ---- words ----------------------------------------------------------------------------------- */
+/* ---- words --------------------------------------------------------------------------------- */
 
 static const field_word resistor_kinds[] = {{"carbon composition", CIRCUIT_CARBON_COMPOSITION},
                                             {"carbon film", CIRCUIT_CARBON_FILM},
@@ -44,7 +44,7 @@ static const struct {
              {"strip", CIRCUIT_STRIP},
              {"chassis", CIRCUIT_CHASSIS}};
 
-/* ---- keys ------------------------------------------------------------------------------------ */
+/* ---- keys ---------------------------------------------------------------------------------- */
 
 const field circuit_common_fields[] = {
     {"tolerance", FIELD_VALUE, AT(tolerance), BASE_PERCENT, 0, 1, NULL, NULL},
@@ -120,7 +120,7 @@ static const field output_fields[] = {
 static const field tube_fields[] = {
     {"type", FIELD_LATER, .needed = "`type: 12AX7`"}, {"pins", FIELD_LATER, .words = NULL}, {NULL}};
 
-/* ---- after the fields ------------------------------------------------------------------------ */
+/* ---- after the fields ---------------------------------------------------------------------- */
 
 const base_yaml_item *circuit_part_item(const reader *read, int part, const char *key) {
     return base_yaml_find(&read->draft[part].map, key);
@@ -191,7 +191,7 @@ static void finish_tube(reader *read, int part) {
             tube->name, shown);
 }
 
-/* ---- joins ----------------------------------------------------------------------------------- */
+/* ---- joins --------------------------------------------------------------------------------- */
 
 static const char *ends_wanted(int least, int most) {
     return most == 2 ? "two" : least == most ? "three" : "two or three";

@@ -38,7 +38,7 @@ static const field winding_common[] = {
     {"does", FIELD_WORDS, AT(what), .words = NULL},
     {NULL}};
 
-/* ---- halves ---------------------------------------------------------------------------------- */
+/* ---- halves -------------------------------------------------------------------------------- */
 
 typedef struct halves_rule {
     const char *who, *key;
@@ -95,7 +95,7 @@ static int halves_read(reader *read, const base_yaml_item *item, const halves_ru
     return 0;
 }
 
-/* ---- windings -------------------------------------------------------------------------------- */
+/* ---- windings ------------------------------------------------------------------------------ */
 
 static int ends_listed(reader *read, int part) {
     const base_yaml_item *at = circuit_part_item(read, part, "at");

@@ -47,7 +47,7 @@ void *circuit_grow(reader *read, void *array, size_t count, size_t *room, size_t
     return moved;
 }
 
-/* ---- declare --------------------------------------------------------------------------------- */
+/* ---- declare ------------------------------------------------------------------------------- */
 
 static void declare_parts(reader *read, const section *section, const base_yaml_item *item) {
     base_yaml_items all = {.who = item->key};
@@ -69,7 +69,7 @@ static void declare_item(reader *read, const base_yaml_item *item) {
         circuit_power_declare(read, &all);
 }
 
-/* ---- fields and joins ------------------------------------------------------------------------ */
+/* ---- fields and joins ---------------------------------------------------------------------- */
 
 static void parts_fields(reader *read) {
     for (size_t i = 0; i < read->amp->parts && !read->yaml.no_memory; i++) {
@@ -94,7 +94,7 @@ static void parts_join(reader *read) {
                 read->draft[i].section->join(read, (int)i);
 }
 
-/* ---- printed volts --------------------------------------------------------------------------- */
+/* ---- printed volts ------------------------------------------------------------------------- */
 
 /* "20k per volt", or "10M". */
 static void meter_read(reader *read, const base_yaml_item *item) {
@@ -153,7 +153,7 @@ static void printed_read(reader *read, const base_yaml_item *item) {
         volts_print(read, &volts.item[i]);
 }
 
-/* ---- the file -------------------------------------------------------------------------------- */
+/* ---- the file ------------------------------------------------------------------------------ */
 
 static const base_yaml_kind amp_files = {"amp files", "amp", "`amp:` and the amp's name"};
 

@@ -43,7 +43,7 @@ typedef struct chain {
     bool used[THROUGH_MOST];
 } chain;
 
-/* ---- by, from, through ----------------------------------------------------------------------- */
+/* ---- by, from, through --------------------------------------------------------------------- */
 
 static bool by_read(chain *c, const base_yaml_item *item) {
     const char *text = base_yaml_text(&c->read->yaml, item, c->it->name);
@@ -144,7 +144,7 @@ static bool through_read(chain *c, const base_yaml_item *item) {
     return count >= 0;
 }
 
-/* ---- the leads ------------------------------------------------------------------------------- */
+/* ---- the leads ----------------------------------------------------------------------------- */
 
 /* The two ends of a part in a lead, as roots; a switch by the way that it is joined to. */
 static void lead_ends(const chain *c, int part, int end[2]) {
@@ -245,7 +245,7 @@ static void unused_check(chain *c) {
                 c->it->name, c->read->amp->part[c->it->rectifier.through[i]].name);
 }
 
-/* ---- out and return -------------------------------------------------------------------------- */
+/* ---- out and return ------------------------------------------------------------------------ */
 
 /* Is this pin where a tube's supply is taken: its cathode, either filament end, or (negative) a
  * plate. */

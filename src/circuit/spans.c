@@ -34,8 +34,7 @@ size_t circuit_span_size(const base_yaml_node *top) {
     return count;
 }
 
-/* ---- looking ----------------------------------------------------------------------------------
- */
+/* ---- looking ------------------------------------------------------------------------------- */
 
 const base_yaml_node *circuit_span_key(const base_yaml_node *in, const char *key) {
     if (!in || in->type != BASE_YAML_MAP) return NULL;
@@ -78,8 +77,7 @@ bool circuit_span_part(const spans *spans, const char *part, span_part *found) {
     return false;
 }
 
-/* ---- the outline ------------------------------------------------------------------------------
- */
+/* ---- the outline --------------------------------------------------------------------------- */
 
 static const char *head(const spans *spans, const char *key) {
     const base_yaml_node *found = circuit_span_key(spans->root, key);

@@ -6,7 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* ---- ends ------------------------------------------------------------------------------------ */
+/* ---- ends ---------------------------------------------------------------------------------- */
 
 static const struct {
     circuit_kind kind;
@@ -55,7 +55,7 @@ bool circuit_is_word(const char *name) {
     return *name != 0 && strlen(name) <= 40;
 }
 
-/* ---- terms ----------------------------------------------------------------------------------- */
+/* ---- terms --------------------------------------------------------------------------------- */
 
 int circuit_term_root(const reader *read, int term) {
     struct term *of = read->term; /* halve the path on the way, so that no chain grows long */

@@ -15,7 +15,7 @@
 #include <argp.h>
 #include <jansson.h>
 
-/* ---- commands ------------------------------------------------------------------------------- */
+/* ---- commands ------------------------------------------------------------------------------ */
 
 /* The keys of every option of every command: above the characters, so none has a short form. */
 typedef enum cli_key {
@@ -93,7 +93,7 @@ int cli_finish(cli *cli, bool ran);
 /* A complaint about the command line itself. */
 base_code cli_usage(cli *cli, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* ---- input ---------------------------------------------------------------------------------- */
+/* ---- input --------------------------------------------------------------------------------- */
 
 #define CLI_FILE_MAXIMUM (4u << 20)
 
@@ -125,7 +125,7 @@ bool cli_bench(cli *cli, diagnose_meter *meter, double *mains);
 tube_library *cli_tubes(cli *cli);
 diagnose_priors *cli_priors(cli *cli); /* NULL with a complaint; as the tubes, to be freed */
 
-/* ---- text ----------------------------------------------------------------------------------- */
+/* ---- text ---------------------------------------------------------------------------------- */
 
 #define CLI_WIDTH 80
 
@@ -159,7 +159,7 @@ cli_cell cli_bar(const cli *cli, double part, int width);
  * with the `lead` that goes there. */
 void cli_socket(cli *cli, const tube_type *type, int pin, const char *lead);
 
-/* ---- JSON ----------------------------------------------------------------------------------- */
+/* ---- JSON ---------------------------------------------------------------------------------- */
 
 /* Steals `value`; a failure is remembered and reported by cli_finish. */
 void cli_json_set(cli *cli, json_t *object, const char *key, json_t *value);

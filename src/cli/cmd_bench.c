@@ -34,8 +34,7 @@ static int port_of(cli *cli) {
     return (int)port;
 }
 
-/* ---- what it tells ----------------------------------------------------------------------------
- */
+/* ---- what it tells ------------------------------------------------------------------------- */
 
 /* Filled text, at once. */
 static void tell(cli *cli, const char *text) {
@@ -92,8 +91,7 @@ static void tell_start(bench *bench) {
     cli_json_set(cli, cli->json, "shop", http_json_text(bench->shop.path));
 }
 
-/* ---- start, wait, end -------------------------------------------------------------------------
- */
+/* ---- start, wait, end ---------------------------------------------------------------------- */
 
 static bool start(bench *bench) {
     cli *cli = bench->cli;

@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* ---- lines ---------------------------------------------------------------------------------- */
+/* ---- lines --------------------------------------------------------------------------------- */
 
 /* Does the meter's load take away what matters? */
 static bool loses(const service_line *line) {
@@ -93,7 +93,7 @@ static void tell_lines(cli *cli, const circuit *amp, const service_chart *chart)
     }
 }
 
-/* ---- tubes and supplies ---------------------------------------------------------------------- */
+/* ---- tubes and supplies -------------------------------------------------------------------- */
 
 /* "112 % of 14 W" by one rating system; empty where it states nothing. */
 static cli_cell by_system(const service_tube *tube, const char *system) {
@@ -178,7 +178,7 @@ static void tell_head(cli *cli, const service_chart *chart, bool measured, bool 
     cli_fill(cli, 0, 0, line);
 }
 
-/* ---- the command ----------------------------------------------------------------------------- */
+/* ---- the command --------------------------------------------------------------------------- */
 
 static void run(cli *cli) {
     diagnose_meter meter;

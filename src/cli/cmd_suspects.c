@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- readings -------------------------------------------------------------------------------- */
+/* ---- readings ------------------------------------------------------------------------------ */
 
 static diagnose_readings *from_file(cli *cli, const solve_system *system, const char *path) {
     size_t length = 0;
@@ -47,7 +47,7 @@ static diagnose_readings *gather(cli *cli, const solve_system *system,
     return readings;
 }
 
-/* ---- the engine ------------------------------------------------------------------------------ */
+/* ---- the engine ---------------------------------------------------------------------------- */
 
 static diagnose_engine *engine_for(cli *cli, const solve_system *system, const http_case *at) {
     const char *healthy = cli_option(cli, CLI_HEALTHY);
@@ -66,7 +66,7 @@ static diagnose_engine *engine_for(cli *cli, const solve_system *system, const h
     return engine;
 }
 
-/* ---- what the text and the JSON share -------------------------------------------------------- */
+/* ---- what the text and the JSON share ------------------------------------------------------ */
 
 int cli_place_named(const diagnose_engine *engine, const char *at) {
     for (size_t i = 0; i < diagnose_places(engine); i++)
@@ -84,7 +84,7 @@ const char *cli_suspect_words(const diagnose_suspect *suspect, char *buffer, siz
     return buffer;
 }
 
-/* ---- the command ----------------------------------------------------------------------------- */
+/* ---- the command --------------------------------------------------------------------------- */
 
 static void judge(cli *cli, const solve_system *system, http_case *at) {
     diagnose_engine *engine = engine_for(cli, system, at);

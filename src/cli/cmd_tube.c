@@ -6,7 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* ---- the list ------------------------------------------------------------------------------- */
+/* ---- the list ------------------------------------------------------------------------------ */
 
 static void also(base_text *out, const tube_type *type) {
     for (size_t i = 0; type->also && type->also[i]; i++)
@@ -28,7 +28,7 @@ static void list_types(cli *cli, const tube_library *library) {
     }
 }
 
-/* ---- one type ------------------------------------------------------------------------------- */
+/* ---- one type ------------------------------------------------------------------------------ */
 
 static const struct {
     const char *words;
@@ -139,7 +139,7 @@ static void tell_type(cli *cli, const tube_type *type) {
     }
 }
 
-/* ---- a point -------------------------------------------------------------------------------- */
+/* ---- a point ------------------------------------------------------------------------------- */
 
 /* The unit that --unit names. Without it: the first with a screen if --screen is given, else the
  * first that is no diode, else the first. */
@@ -274,7 +274,7 @@ static void tell_point(cli *cli, const tube_type *type, int index) {
     cli_json_set(cli, cli->json, "trusted", json_boolean(at.trusted));
 }
 
-/* ---- the command ---------------------------------------------------------------------------- */
+/* ---- the command --------------------------------------------------------------------------- */
 
 static const tube_type *find(cli *cli, const tube_library *library, const char *name) {
     const tube_type *type = tube_find(library, name);

@@ -46,7 +46,7 @@ diagnose_priors *cli_priors(cli *cli) {
     return NULL;
 }
 
-/* ---- amps ----------------------------------------------------------------------------------- */
+/* ---- amps ---------------------------------------------------------------------------------- */
 
 static void stem(const cli_file *file, char *buffer, size_t size) {
     const char *base = file->name + strlen("amps/");

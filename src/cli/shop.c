@@ -15,8 +15,7 @@ int64_t cli_now(void) {
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
-/* ---- the library ------------------------------------------------------------------------------
- */
+/* ---- the library --------------------------------------------------------------------------- */
 
 const char *cli_shop_amp(void *nothing, const char *name, size_t *length) {
     size_t count;
@@ -49,8 +48,7 @@ const char *cli_shop_amp_name(void *names, size_t index) {
     return index < all->count ? all->name[index] : NULL;
 }
 
-/* ---- where it is ------------------------------------------------------------------------------
- */
+/* ---- where it is --------------------------------------------------------------------------- */
 
 static bool too_long(cli *cli) {
     base_errors_add(cli->errors, BASE_FILE, (base_place){0},
@@ -104,8 +102,7 @@ bool cli_shop_find(cli *cli, int index, cli_shop *shop) {
     return true;
 }
 
-/* ---- open -------------------------------------------------------------------------------------
- */
+/* ---- open ---------------------------------------------------------------------------------- */
 
 bool cli_shop_open(cli *cli, int index, bool make, cli_shop *shop) {
     if (!cli_shop_find(cli, index, shop)) return false;

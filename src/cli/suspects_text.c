@@ -12,7 +12,7 @@
 #define MISREAD 0.5 /* from this chance on a reading is called misread */
 #define TEXT_AT 28  /* column where a suspect's words begin */
 
-/* ---- head and verdict ------------------------------------------------------------------------ */
+/* ---- head and verdict ---------------------------------------------------------------------- */
 
 static void tell_head(cli *cli, const http_case *at) {
     const char *name = circuit_about_of(at->amp)->name;
@@ -88,7 +88,7 @@ static void tell_verdict(cli *cli, const http_case *at) {
                  "less.");
 }
 
-/* ---- suspects -------------------------------------------------------------------------------- */
+/* ---- suspects ------------------------------------------------------------------------------ */
 
 /* One suspect of a group; the first stands beside the bar, the others below it. */
 static void tell_member(cli *cli, const diagnose_suspect *suspect, bool first, bool whole) {
@@ -173,7 +173,7 @@ static void tell_suspects(cli *cli, const http_case *at) {
                       belief->groups - group, belief->groups - group == 1 ? "" : "s together");
 }
 
-/* ---- readings -------------------------------------------------------------------------------- */
+/* ---- readings ------------------------------------------------------------------------------ */
 
 /* "high" or "low" by the chart's band. Between two live places either lead may be the red one, so
  * there it is the size that counts. */
@@ -213,7 +213,7 @@ static void tell_readings(cli *cli, const http_case *at) {
         tell_reading(cli, at, i);
 }
 
-/* ---- the next reading ------------------------------------------------------------------------ */
+/* ---- the next reading ---------------------------------------------------------------------- */
 
 /* "A would read 23 V, B 19.4 V; a good amp 19 V." */
 static void tell_expected(cli *cli, const http_case *at, const char *where) {

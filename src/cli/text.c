@@ -77,7 +77,7 @@ void cli_danger(cli *cli) {
     base_text_add(&cli->out, "\n");
 }
 
-/* ---- values --------------------------------------------------------------------------------- */
+/* ---- values -------------------------------------------------------------------------------- */
 
 static cli_cell cell(const char *format, ...) __attribute__((format(printf, 1, 2)));
 static cli_cell cell(const char *format, ...) {
@@ -135,7 +135,7 @@ cli_cell cli_meter(const diagnose_meter *meter) {
     return cell("%.3g kohm per volt", meter->ohms_per_volt / 1e3);
 }
 
-/* ---- chances -------------------------------------------------------------------------------- */
+/* ---- chances ------------------------------------------------------------------------------- */
 
 /* To the nearest five between 10 and 90, whole numbers outside, and never 0 or 100. */
 static int percent(double probability) {

@@ -10,8 +10,7 @@ typedef struct kept {
     double *weight, *cell;  /* by point: of it, and where in its cell the severity stands */
 } kept;
 
-/* ---- suspects ---------------------------------------------------------------------------------
- */
+/* ---- suspects ------------------------------------------------------------------------------ */
 
 static int likelier(const void *a, const void *b) {
     const diagnose_suspect *x = a, *y = b;
@@ -59,8 +58,7 @@ static bool name_suspects(const diagnose_run_state *run, diagnose_belief *belief
     return true;
 }
 
-/* ---- readings beside predictions ----------------------------------------------------------------
- */
+/* ---- readings beside predictions ----------------------------------------------------------- */
 
 static double doubt_of(const diagnose_run_state *run, int i) {
     double sum = 0;

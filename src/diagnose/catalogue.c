@@ -6,7 +6,7 @@
 #define OPEN_OHMS 1e10
 #define ROOM_PER_PART 40 /* a twin triode with nine pins has 22 modes */
 
-/* ---- making one fault ------------------------------------------------------------------------ */
+/* ---- making one fault ---------------------------------------------------------------------- */
 
 diagnose_fault *diagnose_maker_add(diagnose_maker *maker, diagnose_mode mode, int which) {
     diagnose_catalogue *catalogue = maker->catalogue;
@@ -69,8 +69,7 @@ static void set_only(diagnose_maker *maker, diagnose_mode mode, int which, int s
     if (slot >= 0) diagnose_fault_sets(diagnose_maker_add(maker, mode, which), slot, number);
 }
 
-/* ---- resistors, capacitors, pots --------------------------------------------------------------
- */
+/* ---- resistors, capacitors, pots ----------------------------------------------------------- */
 
 static void add_resistor(diagnose_maker *maker) {
     int slot = diagnose_maker_slot(maker, SOLVE_OHMS, 0);
@@ -128,8 +127,7 @@ static void add_contacts(diagnose_maker *maker) {
                  OPEN_OHMS);
 }
 
-/* ---- coils and the rest ------------------------------------------------------------------------
- */
+/* ---- coils and the rest -------------------------------------------------------------------- */
 
 static void add_inductor(diagnose_maker *maker) {
     int slot = diagnose_maker_slot(maker, SOLVE_OHMS, 0);
@@ -173,8 +171,7 @@ static void add_mains(diagnose_maker *maker) {
     }
 }
 
-/* ---- all of them -------------------------------------------------------------------------------
- */
+/* ---- all of them --------------------------------------------------------------------------- */
 
 static bool rectifies(const circuit *amp, int tube) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {

@@ -26,7 +26,7 @@ typedef struct chart {
     int first, laws;   /* which columns of A are common */
 } chart;
 
-/* ---- gathering ------------------------------------------------------------------------------- */
+/* ---- gathering ----------------------------------------------------------------------------- */
 
 /* The healthy amp at the mains of the chart. */
 static bool visit_at(diagnose_engine *engine, double mains) {
@@ -79,8 +79,7 @@ static void take_readings(chart *chart) {
     }
 }
 
-/* ---- conditioning ------------------------------------------------------------------------------
- */
+/* ---- conditioning -------------------------------------------------------------------------- */
 
 /* V = L L', H becomes K = L^-1 H, d becomes L^-1 d. */
 static bool whiten(chart *chart) {

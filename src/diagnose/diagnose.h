@@ -12,7 +12,7 @@
 #include "circuit.h"
 #include "solve.h"
 
-/* ---- the catalogue of faults ---------------------------------------------------------------- */
+/* ---- the catalogue of faults --------------------------------------------------------------- */
 
 typedef enum diagnose_mode {
     DIAGNOSE_NOTHING,     /* nothing wrong */

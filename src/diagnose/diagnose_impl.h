@@ -10,8 +10,7 @@
 
 #include "diagnose.h"
 
-/* ---- modes.c, priors.c ------------------------------------------------------------------------
- */
+/* ---- modes.c, priors.c --------------------------------------------------------------------- */
 
 /* Kinds of part as the priors name them; a tube is named by what it does. */
 typedef enum diagnose_sort {
@@ -68,8 +67,7 @@ typedef struct diagnose_stress {
 double diagnose_weight(const diagnose_priors *priors, const diagnose_stress *stress,
                        diagnose_mode mode);
 
-/* ---- places.c ----------------------------------------------------------------------------------
- */
+/* ---- places.c ------------------------------------------------------------------------------ */
 
 typedef struct diagnose_place_list {
     diagnose_place *place;
@@ -83,8 +81,7 @@ bool diagnose_places_list(const solve_system *system, base_arena *arena,
 void diagnose_place_cost(const solve_system *system, const diagnose_place_list *places,
                          diagnose_place *place, double source_ohms, const double level[2]);
 
-/* ---- catalogue.c -------------------------------------------------------------------------------
- */
+/* ---- catalogue.c --------------------------------------------------------------------------- */
 
 /* The healthy amp, solved. */
 typedef struct diagnose_bench {
@@ -128,8 +125,7 @@ void diagnose_catalogue_rectifier(diagnose_maker *maker);
 void diagnose_catalogue_dead(diagnose_maker *maker, diagnose_mode mode, int which);
 bool diagnose_catalogue_in_primary(const diagnose_maker *maker);
 
-/* ---- latents.c ---------------------------------------------------------------------------------
- */
+/* ---- latents.c ----------------------------------------------------------------------------- */
 
 /* What varies between good amps: one standard deviation moves each slot's gradient by `by`. */
 typedef struct diagnose_latent {
@@ -145,8 +141,7 @@ typedef struct diagnose_latents {
 bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *priors,
                            const diagnose_options *options, base_arena *arena,
                            diagnose_latents *latents);
-/* ---- engine.c, predict.c -----------------------------------------------------------------------
- */
+/* ---- engine.c, predict.c ------------------------------------------------------------------- */
 
 /* One fault at one severity, solved. */
 typedef struct diagnose_point {
@@ -219,8 +214,7 @@ double diagnose_range(double volts); /* of a hand meter that holds them */
 bool diagnose_chart_use(diagnose_engine *engine);
 double diagnose_chart_apply(const diagnose_engine *engine, float *row);
 
-/* ---- gauss.c -----------------------------------------------------------------------------------
- */
+/* ---- gauss.c ------------------------------------------------------------------------------- */
 
 /* n readings under one hypothesis. q (n x n) and e (n) are room that the caller gives. */
 typedef struct diagnose_gauss {
@@ -258,8 +252,7 @@ typedef struct diagnose_cases {
 } diagnose_cases;
 double diagnose_information(const diagnose_cases *cases);
 
-/* ---- weigh.c: the readings against every hypothesis ---------------------------------------------
- */
+/* ---- weigh.c: the readings against every hypothesis ---------------------------------------- */
 
 /* One hypothesis at one severity. */
 typedef struct diagnose_case {

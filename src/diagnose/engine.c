@@ -24,8 +24,7 @@ diagnose_options diagnose_defaults(void) {
     };
 }
 
-/* ---- the healthy amp ---------------------------------------------------------------------------
- */
+/* ---- the healthy amp ----------------------------------------------------------------------- */
 
 static base_code no_healthy_point(const diagnose_bench *bench, const solve_result *result,
                                   base_errors *errors) {
@@ -68,8 +67,7 @@ static base_code solve_healthy(diagnose_engine *engine, base_errors *errors) {
     return BASE_OK;
 }
 
-/* ---- the places ---------------------------------------------------------------------------------
- */
+/* ---- the places ---------------------------------------------------------------------------- */
 
 static void settle_place(diagnose_engine *engine, size_t index) {
     diagnose_bench *bench = &engine->bench;

@@ -81,8 +81,7 @@ double diagnose_log_sum(double a, double b) {
     return most + log1p(exp(least - most));
 }
 
-/* ---- wrong readings ----------------------------------------------------------------------------
- */
+/* ---- wrong readings ------------------------------------------------------------------------ */
 
 /* The readings likeliest to be wrong on their own: only pairs with one of these are looked at. */
 static int choose_doubted(const double *wrong, int n, int doubted[DOUBTED]) {

@@ -37,8 +37,7 @@ typedef struct sorter {
     line leader, other;
 } sorter;
 
-/* ---- the leader ---------------------------------------------------------------------------------
- */
+/* ---- the leader ---------------------------------------------------------------------------- */
 
 static const diagnose_fault *fault_of(const sorter *sorter, int fault) {
     return &sorter->engine->catalogue.fault[fault];

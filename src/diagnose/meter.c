@@ -77,8 +77,7 @@ base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter
     return read_range(per + length, place, meter, errors);
 }
 
-/* ---- its load ---------------------------------------------------------------------------------
- */
+/* ---- its load ------------------------------------------------------------------------------ */
 
 /* Full scales of the hand meters that service notes were written with. */
 static const double ranges[] = {1000, 300, 100, 30, 10, 3};

@@ -33,8 +33,7 @@ typedef struct planner {
     bool *read; /* by place */
 } planner;
 
-/* ---- one case at one place ----------------------------------------------------------------------
- */
+/* ---- one case at one place ----------------------------------------------------------------- */
 
 static double square(double x) {
     return x * x;

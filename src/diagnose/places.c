@@ -62,7 +62,7 @@ bool diagnose_supply_nodes(const circuit *amp, bool *supply) {
     return true;
 }
 
-/* ---- adding --------------------------------------------------------------------------------- */
+/* ---- adding -------------------------------------------------------------------------------- */
 
 static bool known_pair(const lister *list, const solve_probe *probe) {
     for (size_t i = 0; i < list->places->count; i++) {
@@ -101,7 +101,7 @@ static void add_difference(lister *list, const char *plus_name, const char *minu
     add(list, name, probe);
 }
 
-/* ---- what there is --------------------------------------------------------------------------- */
+/* ---- what there is ------------------------------------------------------------------------- */
 
 static void add_heater(lister *list, const circuit_part *part) {
     int first, last;
@@ -200,8 +200,7 @@ bool diagnose_places_list(const solve_system *system, base_arena *arena,
     return !list.failed;
 }
 
-/* ---- effort and risk --------------------------------------------------------------------------
- */
+/* ---- effort and risk ----------------------------------------------------------------------- */
 
 typedef struct price {
     double cost;

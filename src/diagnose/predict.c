@@ -121,7 +121,7 @@ double diagnose_covariance(const diagnose_engine *engine, const float *a, const 
     return dot(a, b, engine->columns);
 }
 
-/* ---- good amps ------------------------------------------------------------------------------- */
+/* ---- good amps ----------------------------------------------------------------------------- */
 
 void diagnose_good_read(diagnose_engine *engine, const solve_probe *probe, diagnose_good *good,
                         size_t count) {

@@ -22,8 +22,7 @@ static const base_yaml_kind readings_files = {"readings files", "amp",
 static const char *const top_keys[] = {"amp", "mains", "meter", "readings", "note", NULL};
 static const char *const reading_keys[] = {"volts", "meter", "range", NULL};
 
-/* ---- a value ------------------------------------------------------------------------------------
- */
+/* ---- a value ------------------------------------------------------------------------------- */
 
 /* The last digit that was written: 1 for "182", 0.1 for "3.1", 0.01 for "1,25 V". */
 static double last_digit(const char *text) {

@@ -10,8 +10,7 @@
 #define STILL_LEADS 0.5 /* probability that the leader keeps when any one reading is left out */
 #define STRANGE_BITS 6.0
 
-/* ---- who leads ---------------------------------------------------------------------------------
- */
+/* ---- who leads ----------------------------------------------------------------------------- */
 
 static const diagnose_suspect *leader_of(const diagnose_belief *belief) {
     for (size_t i = 0; i < belief->suspects; i++)

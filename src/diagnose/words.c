@@ -23,8 +23,7 @@ const char *diagnose_words_part(const diagnose_engine *engine, const diagnose_fa
     }
 }
 
-/* ---- sizes -------------------------------------------------------------------------------------
- */
+/* ---- sizes --------------------------------------------------------------------------------- */
 
 /* A severity is known to a figure or so: the nearest value of the coarsest usual series. */
 static double rounded(double value) {

@@ -26,8 +26,7 @@ bool http_same_meter(const diagnose_meter *a, const diagnose_meter *b) {
            http_same_number(a->range, b->range) && http_same_number(a->accuracy, b->accuracy);
 }
 
-/* ---- one amp ----------------------------------------------------------------------------------
- */
+/* ---- one amp ------------------------------------------------------------------------------- */
 
 static void amp_free(http_amp_kept *kept) {
     if (!kept) return;
@@ -64,8 +63,7 @@ static http_amp_kept *amp_new(const tube_library *tubes, const char *name, const
     return NULL;
 }
 
-/* ---- all of them ------------------------------------------------------------------------------
- */
+/* ---- all of them --------------------------------------------------------------------------- */
 
 http_amps *http_amps_new(const tube_library *tubes, const diagnose_priors *priors) {
     http_amps *amps = calloc(1, sizeof *amps);
@@ -165,8 +163,7 @@ bool http_amp_live(const circuit *amp) {
     return false;
 }
 
-/* ---- charts -----------------------------------------------------------------------------------
- */
+/* ---- charts -------------------------------------------------------------------------------- */
 
 static bool is_chart(const http_kept_chart *kept, double mains, const diagnose_meter *meter) {
     return kept->chart && http_same_number(kept->mains, mains) &&

@@ -5,8 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- finding ----------------------------------------------------------------------------------
- */
+/* ---- finding ------------------------------------------------------------------------------- */
 
 /* The text of an amp, the shop's own before the library's; to be freed. NULL with a complaint. */
 static char *text_of(http_call *call, const char *name, bool *own) {
@@ -29,8 +28,7 @@ static char *text_of(http_call *call, const char *name, bool *own) {
     return text;
 }
 
-/* ---- the list ---------------------------------------------------------------------------------
- */
+/* ---- the list ------------------------------------------------------------------------------ */
 
 static json_t *amp_row(const char *name, const char *text, size_t length, bool own) {
     static const circuit_outline unknown = {0};
@@ -81,8 +79,7 @@ void http_api_amps(http_call *call) {
     json_decref(own);
 }
 
-/* ---- one amp ----------------------------------------------------------------------------------
- */
+/* ---- one amp ------------------------------------------------------------------------------- */
 
 /* What can be told of an amp that reads and solves; added to `json`. */
 static void add_open(http_call *call, json_t *json, http_amp *amp) {
@@ -146,8 +143,7 @@ void http_api_amp_put(http_call *call) {
     http_amp_give(server->amps, amp);
 }
 
-/* ---- check ------------------------------------------------------------------------------------
- */
+/* ---- check --------------------------------------------------------------------------------- */
 
 /* Complaints are the answer here, not a failure; as the technician types, most texts are wrong. */
 void http_api_check(http_call *call) {
@@ -166,8 +162,7 @@ void http_api_check(http_call *call) {
     base_errors_free(found);
 }
 
-/* ---- curves -----------------------------------------------------------------------------------
- */
+/* ---- curves -------------------------------------------------------------------------------- */
 
 static json_t *numbers(const double *value, size_t count, double scale) {
     json_t *list = json_array();

@@ -6,8 +6,7 @@
 #include <string.h>
 #include <time.h>
 
-/* ---- the amp ----------------------------------------------------------------------------------
- */
+/* ---- the amp ------------------------------------------------------------------------------- */
 
 static job_amp which_of(const char *word) {
     if (strcmp(word, "drawn") == 0) return JOB_DRAWN;
@@ -60,8 +59,7 @@ void http_api_differences(http_call *call) {
     http_amp_give(call->server->amps, b);
 }
 
-/* ---- substitute -------------------------------------------------------------------------------
- */
+/* ---- substitute ---------------------------------------------------------------------------- */
 
 static json_t *choice_row(const service_choice *choice) {
     return json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "text", http_json_text(choice->text), "value",
@@ -95,8 +93,7 @@ void http_api_substitute(http_call *call) {
     http_amp_give(call->server->amps, amp);
 }
 
-/* ---- date codes -------------------------------------------------------------------------------
- */
+/* ---- date codes ---------------------------------------------------------------------------- */
 
 typedef struct dating { /* the codes seen, those that read first packed for service_dates_of */
     const json_t *looks;

@@ -10,8 +10,7 @@ typedef struct sides {
     http_phase before, after;
 } sides;
 
-/* ---- places -----------------------------------------------------------------------------------
- */
+/* ---- places -------------------------------------------------------------------------------- */
 
 static const http_judged *find(const http_phase *at, const char *place) {
     for (size_t i = at->readings->count; i-- > 0;)
@@ -74,8 +73,7 @@ static json_t *places(const sides *sides, const service_chart *found,
     return list;
 }
 
-/* ---- tubes ------------------------------------------------------------------------------------
- */
+/* ---- tubes --------------------------------------------------------------------------------- */
 
 typedef struct tube_lines { /* lines of the chart at one unit; -1: none */
     int plate, cathode, across;
@@ -155,8 +153,7 @@ static json_t *tubes(const sides *sides, const service_chart *found,
     return list;
 }
 
-/* ---- the answer -------------------------------------------------------------------------------
- */
+/* ---- the answer ---------------------------------------------------------------------------- */
 
 /* A chart of one's own: two amps' charts are looked at together, and they may be one amp. */
 static service_chart *chart_of(http_call *call, const http_phase *at) {

@@ -9,8 +9,7 @@
 #include <strings.h>
 #include <unistd.h>
 
-/* ---- PDF --------------------------------------------------------------------------------------
- */
+/* ---- PDF ----------------------------------------------------------------------------------- */
 
 static void *photo_of(void *store, const char *hash, size_t *length) {
     return job_photo(store, hash, false, length, NULL);
@@ -105,8 +104,7 @@ void http_api_chart_sheet(http_call *call) {
     if (phase) answer_pdf(call, strcmp(phase, "before") ? sheet_after : sheet_before, "chart.pdf");
 }
 
-/* ---- CSV --------------------------------------------------------------------------------------
- */
+/* ---- CSV ----------------------------------------------------------------------------------- */
 
 static char *read_whole(const char *path, size_t *length) {
     FILE *file = fopen(path, "rb");
@@ -146,8 +144,7 @@ void http_api_csv(http_call *call) {
     rmdir(folder);
 }
 
-/* ---- photos -----------------------------------------------------------------------------------
- */
+/* ---- photos -------------------------------------------------------------------------------- */
 
 void http_api_photo_new(http_call *call) {
     char hash[65];

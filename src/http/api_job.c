@@ -12,8 +12,7 @@ void http_api_ping(http_call *call) {
         call, json_pack("{s:o}", "gridleak", http_json_text(call->server->options.version)));
 }
 
-/* ---- the kinds of facts -----------------------------------------------------------------------
- */
+/* ---- the kinds of facts -------------------------------------------------------------------- */
 
 static json_t *words_of(const char *words) {
     json_t *list = json_array();
@@ -60,8 +59,7 @@ void http_api_keys(http_call *call) {
     http_answer_exact(call, list);
 }
 
-/* ---- the shop ---------------------------------------------------------------------------------
- */
+/* ---- the shop ------------------------------------------------------------------------------ */
 
 void http_api_shop(http_call *call) {
     http_answer_exact(call, job_shop(call->server->store, call->errors));
@@ -73,8 +71,7 @@ void http_api_shop_put(http_call *call) {
         http_api_shop(call);
 }
 
-/* ---- jobs -------------------------------------------------------------------------------------
- */
+/* ---- jobs ---------------------------------------------------------------------------------- */
 
 static int most_of(http_call *call) {
     const char *text = http_param(call, "most", NULL);
@@ -104,8 +101,7 @@ void http_api_history(http_call *call) {
         http_answer_exact(call, job_history(call->server->store, amp, *same == '1', call->errors));
 }
 
-/* ---- facts ------------------------------------------------------------------------------------
- */
+/* ---- facts --------------------------------------------------------------------------------- */
 
 static bool moves_suspects(const char *kind) {
     static const char *const kinds[] = {"reading", "edit", "undo", "power", "take in", "drawing"};
@@ -196,8 +192,7 @@ void http_api_undo(http_call *call) {
     http_answer_exact(call, json_pack("{s:I,s:o}", "undone", (json_int_t)undone, "view", view));
 }
 
-/* ---- edits ------------------------------------------------------------------------------------
- */
+/* ---- edits --------------------------------------------------------------------------------- */
 
 /* What is odd in the amp as it now stands. */
 static json_t *oddities(http_call *call, job_amp which) {
@@ -225,8 +220,7 @@ void http_api_edit(http_call *call) {
                                       "errors", odd ? odd : json_array()));
 }
 
-/* ---- the live stream --------------------------------------------------------------------------
- */
+/* ---- the live stream ----------------------------------------------------------------------- */
 
 void http_api_events(http_call *call) {
     call->answer->status = 200;

@@ -5,8 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- make safe --------------------------------------------------------------------------------
- */
+/* ---- make safe ----------------------------------------------------------------------------- */
 
 static json_t *capacitor_row(const service_drain_capacitor *one) {
     return json_pack(
@@ -48,8 +47,7 @@ void http_api_safety(http_call *call) {
     http_amp_give(call->server->amps, amp);
 }
 
-/* ---- the chart --------------------------------------------------------------------------------
- */
+/* ---- the chart ----------------------------------------------------------------------------- */
 
 static bool mark_line(json_t *row, const http_phase *at, const service_line *line, int index) {
     const http_judged *read = http_phase_line(at, index);
@@ -107,8 +105,7 @@ void http_api_chart(http_call *call) {
     http_phase_close(call, &at);
 }
 
-/* ---- suspects ---------------------------------------------------------------------------------
- */
+/* ---- suspects ------------------------------------------------------------------------------ */
 
 /* What this shop repaired before in amps of this name; a new reference to be held in *history. */
 static http_past past_of(http_call *call, bool use, json_t **history) {

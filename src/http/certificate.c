@@ -49,8 +49,7 @@ static base_code complain(const maker *maker, base_errors *errors) {
                            gnutls_strerror(maker->failed));
 }
 
-/* ---- one that is there ------------------------------------------------------------------------
- */
+/* ---- one that is there --------------------------------------------------------------------- */
 
 /* The file's text, to be freed; NULL where it is not there, or others may read it. */
 static char *read_own(const char *path) {
@@ -81,8 +80,7 @@ static bool serves(maker *maker, const char *text, const http_names *names, int6
     return good;
 }
 
-/* ---- a new one --------------------------------------------------------------------------------
- */
+/* ---- a new one ----------------------------------------------------------------------------- */
 
 static void add_name(maker *maker, const char *name) {
     struct in_addr address;
@@ -138,8 +136,7 @@ static char *make(maker *maker, const http_names *names, int64_t now_s) {
     return text;
 }
 
-/* ---- on the disk ------------------------------------------------------------------------------
- */
+/* ---- on the disk --------------------------------------------------------------------------- */
 
 static bool write_whole(int handle, const char *text) {
     size_t length = strlen(text);

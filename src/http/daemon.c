@@ -32,8 +32,7 @@ typedef struct exchange { /* one request and its answer */
     size_t room, thrown;
 } exchange;
 
-/* ---- the head ---------------------------------------------------------------------------------
- */
+/* ---- the head ------------------------------------------------------------------------------ */
 
 /* The request line is there. What this returns comes back with every later call. */
 static void *on_line(void *gate, const char *uri, struct MHD_Connection *connection) {
@@ -102,8 +101,7 @@ static void read_head(exchange *one, const char *method) {
     if (one->entry && announced(one->connection) > http_entry_limit(one->entry)) refuse_size(one);
 }
 
-/* ---- the body ---------------------------------------------------------------------------------
- */
+/* ---- the body ------------------------------------------------------------------------------ */
 
 /* What is refused is still read for a while: a client that is cut off in mid-body does not see why.
  */
@@ -134,8 +132,7 @@ static bool take_body(exchange *one, const char *data, size_t size) {
     return true;
 }
 
-/* ---- the answer -------------------------------------------------------------------------------
- */
+/* ---- the answer ---------------------------------------------------------------------------- */
 
 static ssize_t on_stream(void *cls, uint64_t position, char *text, size_t most) {
     (void)position;
@@ -210,8 +207,7 @@ static enum MHD_Result send_answer(exchange *one) {
     return result;
 }
 
-/* ---- the work ---------------------------------------------------------------------------------
- */
+/* ---- the work ------------------------------------------------------------------------------ */
 
 static void on_turn(http_task *task) {
     exchange *one = (exchange *)task; /* its first member */
@@ -277,8 +273,7 @@ static void on_done(void *gate, struct MHD_Connection *connection, void **contex
     *context = NULL;
 }
 
-/* ---- connections ------------------------------------------------------------------------------
- */
+/* ---- connections --------------------------------------------------------------------------- */
 
 static enum MHD_Result on_accept(void *gate, const struct sockaddr *address, socklen_t size) {
     (void)size;

@@ -50,8 +50,7 @@ void http_events_free(http_events *events) {
     free(events);
 }
 
-/* ---- with the lock held -----------------------------------------------------------------------
- */
+/* ---- with the lock held -------------------------------------------------------------------- */
 
 static void wake(http_listener *listener) {
     if (!listener->asleep) return;
@@ -86,8 +85,7 @@ static void advance(http_listener *listener, const char *text, size_t sent) {
         listener->at++;
 }
 
-/* ---- telling ----------------------------------------------------------------------------------
- */
+/* ---- telling ------------------------------------------------------------------------------- */
 
 void http_events_tell(http_events *events, const char *name, json_t *data) {
     char *text = data ? json_dumps(data, JSON_COMPACT) : NULL;
@@ -143,8 +141,7 @@ size_t http_events_listeners(http_events *events) {
     return count;
 }
 
-/* ---- listening --------------------------------------------------------------------------------
- */
+/* ---- listening ----------------------------------------------------------------------------- */
 
 /* Where one that has seen event `last` goes on: now, where that event is not of this run or has
  * left the ring. */

@@ -15,8 +15,7 @@ int64_t http_now(const http_server *server) {
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
-/* ---- what handlers use ------------------------------------------------------------------------
- */
+/* ---- what handlers use --------------------------------------------------------------------- */
 
 const char *http_param(const http_call *call, const char *key, const char *otherwise) {
     const char *value = http_target_param(&call->request->target, key);
@@ -59,8 +58,7 @@ void http_answer_computed(http_call *call, json_t *json) {
     answer_with(call, json, 6);
 }
 
-/* ---- the body ---------------------------------------------------------------------------------
- */
+/* ---- the body ------------------------------------------------------------------------------ */
 
 static bool too_deep(const char *text, size_t length) {
     int depth = 0;
@@ -106,8 +104,7 @@ static json_t *read_json(const http_request *request, base_errors *errors) {
     return NULL;
 }
 
-/* ---- the path ---------------------------------------------------------------------------------
- */
+/* ---- the path ------------------------------------------------------------------------------ */
 
 static bool read_job(const char *text, http_call *call) {
     char *end = NULL;
@@ -134,8 +131,7 @@ static bool read_path(const http_entry *entry, http_call *call) {
     return good;
 }
 
-/* ---- the answer -------------------------------------------------------------------------------
- */
+/* ---- the answer ---------------------------------------------------------------------------- */
 
 static void run(const http_entry *entry, http_call *call) {
     json_t *body = NULL;

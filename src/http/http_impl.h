@@ -17,8 +17,7 @@
 #include <pthread.h>
 #include <stdatomic.h>
 
-/* ---- a request --------------------------------------------------------------------------------
- */
+/* ---- a request ----------------------------------------------------------------------------- */
 
 #define HTTP_TARGET 2048 /* bytes of path and query */
 #define HTTP_SEGMENTS 8
@@ -75,8 +74,7 @@ void http_answer_bytes(http_answer *answer, const char *type, void *data, size_t
 /* Sets the ETag from the data, and turns the answer into a 304 when the client has it. */
 void http_answer_tag(http_answer *answer, const http_request *request);
 
-/* ---- routes -----------------------------------------------------------------------------------
- */
+/* ---- routes -------------------------------------------------------------------------------- */
 
 #define HTTP_BODY_MAXIMUM (256u << 10)
 #define HTTP_PHOTO_MAXIMUM (40u << 20)
@@ -148,8 +146,7 @@ void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_
     http_pair_page(http_call *), http_pair_style(http_call *), http_pair_try(http_call *);
 void http_page(http_server *server, const http_request *request, http_answer *answer);
 
-/* ---- amps that are open -----------------------------------------------------------------------
- */
+/* ---- amps that are open -------------------------------------------------------------------- */
 
 /* An amp's text read and made ready, kept for a while and shared by all who ask for it. Circuit and
  * system never change; charts and engines are made when they are first asked for. */
@@ -192,8 +189,7 @@ typedef struct http_past {
 char *http_suspects(http_amp *amp, const diagnose_priors *priors, const diagnose_readings *readings,
                     const http_past *past, base_errors *errors);
 
-/* ---- the live stream --------------------------------------------------------------------------
- */
+/* ---- the live stream ----------------------------------------------------------------------- */
 
 typedef struct http_events http_events;
 typedef struct http_listener http_listener;
@@ -217,8 +213,7 @@ void http_listener_free(http_listener *listener);
  * -1: the stream is at its end (closed, or this listener is too far behind). */
 long http_listener_read(http_listener *listener, char *text, size_t most);
 
-/* ---- pairing ----------------------------------------------------------------------------------
- */
+/* ---- pairing ------------------------------------------------------------------------------- */
 
 typedef struct http_pairing http_pairing;
 #define HTTP_TOKEN 65 /* hex of 32 bytes, 0-ended */
@@ -253,8 +248,7 @@ void http_certificate_free(http_certificate *certificate);
 /* `text` as QR, drawn as SVG; to be freed. NULL: no memory. */
 char *http_qr_svg(const char *text);
 
-/* ---- threads and connections ------------------------------------------------------------------
- */
+/* ---- threads and connections --------------------------------------------------------------- */
 
 typedef struct http_task {
     void (*run)(struct http_task *task);
@@ -291,8 +285,7 @@ void http_guest_expect(http_watch *watch, http_guest *guest, int ms);
 
 int64_t http_ticks(void); /* ms of a clock that never goes back */
 
-/* ---- the server -------------------------------------------------------------------------------
- */
+/* ---- the server ---------------------------------------------------------------------------- */
 
 struct MHD_Daemon;
 typedef struct http_gate { /* one port */

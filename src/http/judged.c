@@ -8,8 +8,7 @@
 /* What a hand cannot hold still and a meter cannot show: common practice, no source. */
 #define LEAST_SLACK 0.02 /* V */
 
-/* ---- verdicts ---------------------------------------------------------------------------------
- */
+/* ---- verdicts ------------------------------------------------------------------------------ */
 
 static const char *verdict_of(const http_judged *judged, const diagnose_reading *reading) {
     double slack = fmax(LEAST_SLACK, reading->resolution / 2);
@@ -45,8 +44,7 @@ static bool judge(http_phase *at, size_t index, base_errors *errors) {
     return true;
 }
 
-/* ---- a phase ----------------------------------------------------------------------------------
- */
+/* ---- a phase ------------------------------------------------------------------------------- */
 
 bool http_phase_open(http_call *call, const char *phase, http_phase *at) {
     *at = (http_phase){0};

@@ -54,8 +54,7 @@ void http_pair_style(http_call *call) {
                                   .borrowed = true};
 }
 
-/* ---- giving the code --------------------------------------------------------------------------
- */
+/* ---- giving the code ----------------------------------------------------------------------- */
 
 static void refuse(http_call *call, http_guess guess) {
     char words[160];
@@ -95,8 +94,7 @@ void http_pair_try(http_call *call) {
     call->answer->location = "/";
 }
 
-/* ---- at the bench -----------------------------------------------------------------------------
- */
+/* ---- at the bench -------------------------------------------------------------------------- */
 
 void http_api_pairing(http_call *call) {
     http_lan lan;

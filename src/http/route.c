@@ -76,8 +76,7 @@ const http_route *http_route_at(size_t index) {
     return index < ENTRIES ? &table[index].route : NULL;
 }
 
-/* ---- finding one ------------------------------------------------------------------------------
- */
+/* ---- finding one --------------------------------------------------------------------------- */
 
 static bool matches(const char *pattern, const http_target *target) {
     for (int i = 0; i < target->segments; i++) {
@@ -132,8 +131,7 @@ size_t http_entry_limit(const http_entry *entry) {
     return limits[entry->takes];
 }
 
-/* ---- what can be refused from the head alone ----------------------------------------------------
- */
+/* ---- what can be refused from the head alone ----------------------------------------------- */
 
 static bool type_is(const char *given, const char *wanted) {
     size_t length = strlen(wanted);

@@ -15,8 +15,7 @@
 #define HEAVY 3    /* ... and for what is not: an engine at work, PDFs, photos */
 #define WAITING 64 /* connections not yet taken */
 
-/* ---- what needs no socket ---------------------------------------------------------------------
- */
+/* ---- what needs no socket ------------------------------------------------------------------ */
 
 static base_code no_memory(base_errors *errors) {
     return base_errors_add(errors, BASE_MEMORY, (base_place){0},
@@ -52,8 +51,7 @@ void http_core_free(http_server *server) {
     free(server);
 }
 
-/* ---- sockets ----------------------------------------------------------------------------------
- */
+/* ---- sockets ------------------------------------------------------------------------------- */
 
 static base_code complain_port(const http_gate *gate, int error, base_errors *errors) {
     base_place place = {0};
@@ -107,8 +105,7 @@ bool http_gate_open(http_gate *gate, base_errors *errors) {
     return false;
 }
 
-/* ---- start and stop ---------------------------------------------------------------------------
- */
+/* ---- start and stop ------------------------------------------------------------------------ */
 
 static bool open_lan(http_server *server, base_errors *errors) {
     const char *folder = server->options.state ? server->options.state : ".";

@@ -28,8 +28,7 @@ static base_code no_memory(base_errors *errors) {
                            "no memory left|close other programs");
 }
 
-/* ---- the engine -------------------------------------------------------------------------------
- */
+/* ---- the engine ---------------------------------------------------------------------------- */
 
 /* The mains to a volt: what was read beyond that comes in as a reading of the mains itself, so that
  * a mains that wanders does not make a new engine at every reading. */
@@ -79,8 +78,7 @@ static http_kept_engine *engine_for(http_amp_kept *kept, const diagnose_priors *
     return engine_make(least, &kept->open, priors, &wanted, errors) ? least : NULL;
 }
 
-/* ---- the shop's own counts --------------------------------------------------------------------
- */
+/* ---- the shop's own counts ----------------------------------------------------------------- */
 
 static bool says(const char *words, const char *mode) {
     for (; *words; words++)
@@ -135,8 +133,7 @@ static bool set_priors(const http_amp *amp, http_kept_engine *engine, const http
     return true;
 }
 
-/* ---- the answer -------------------------------------------------------------------------------
- */
+/* ---- the answer ---------------------------------------------------------------------------- */
 
 /* All that the answer depends on, beside the engine. NULL: no memory. */
 static char *question_of(const diagnose_readings *readings, const http_past *past) {

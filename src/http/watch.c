@@ -44,8 +44,7 @@ int64_t http_ticks(void) {
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
-/* ---- the thread -------------------------------------------------------------------------------
- */
+/* ---- the thread ---------------------------------------------------------------------------- */
 
 static void shut_late(http_watch *watch, int64_t now) {
     for (http_guest *guest = watch->first; guest; guest = guest->next) {
@@ -112,8 +111,7 @@ void http_watch_free(http_watch *watch) {
     free(watch);
 }
 
-/* ---- connections ------------------------------------------------------------------------------
- */
+/* ---- connections --------------------------------------------------------------------------- */
 
 static struct in_addr address_of(const struct sockaddr *address) {
     struct in_addr none = {0};

@@ -8,8 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- keeping ----------------------------------------------------------------------------------
- */
+/* ---- keeping ------------------------------------------------------------------------------- */
 
 static void kept_free(job_amp_kept *kept) {
     if (!kept) return;
@@ -46,8 +45,7 @@ static void kept_add(job_store *store, job_amp_kept *kept) {
     kept->used = ++store->uses;
 }
 
-/* ---- filter capacitors ------------------------------------------------------------------------
- */
+/* ---- filter capacitors --------------------------------------------------------------------- */
 
 /* Those of the drain plan, in its order. Where the amp has no solution the plan takes them at their
  * ratings, which is no volts to expect. */
@@ -83,8 +81,7 @@ bool job_capacitors_find(job_amp_kept *kept) {
     return well;
 }
 
-/* ---- making one -------------------------------------------------------------------------------
- */
+/* ---- making one ---------------------------------------------------------------------------- */
 
 static bool has_transformer(const circuit *amp) {
     for (size_t i = 0; i < circuit_parts(amp); i++)

@@ -13,8 +13,7 @@
 #define SUFFIX ".store"
 #define NAME_LENGTH (sizeof PREFIX - 1 + 19) /* gridleak-2025-03-01T10-42-07 */
 
-/* ---- a checked copy ---------------------------------------------------------------------------
- */
+/* ---- a checked copy ------------------------------------------------------------------------ */
 
 /* Writes the whole database to `path`, which must not be there yet. */
 static base_code copy_to(sqlite3 *db, const char *path, base_errors *errors) {
@@ -98,8 +97,7 @@ base_code job_copy_beside(job_store *store, int version, base_errors *errors) {
     return code;
 }
 
-/* ---- the folder of backups --------------------------------------------------------------------
- */
+/* ---- the folder of backups ----------------------------------------------------------------- */
 
 /* A name that no file has: by the time, then by a count. *path is to be freed. */
 static base_code free_name(const char *folder, int64_t now, char **path, base_errors *errors) {
@@ -173,8 +171,7 @@ base_code job_backup(job_store *store, const char *folder, int keep, int64_t now
     return code;
 }
 
-/* ---- restoring --------------------------------------------------------------------------------
- */
+/* ---- restoring ----------------------------------------------------------------------------- */
 
 /* Nobody else may have the store open: with WAL the one sure sign is the exclusive lock. What its
  * log still holds goes into the file. A store that cannot be opened is kept with its log. */

@@ -24,8 +24,7 @@ static void note(checker *checker, base_code code) {
     if (checker->code == BASE_OK) checker->code = code;
 }
 
-/* ---- texts ------------------------------------------------------------------------------------
- */
+/* ---- texts --------------------------------------------------------------------------------- */
 
 /* Control characters of both sets (U+0000-1F, 7F, 80-9F) can drive a terminal or a printer; tab and
  * the ends of lines belong to what people write. */
@@ -98,8 +97,7 @@ static void words_check(checker *checker, const job_key *key, const char *text) 
              nearest ? nearest : "", nearest ? "`? " : "", listed);
 }
 
-/* ---- places -----------------------------------------------------------------------------------
- */
+/* ---- places -------------------------------------------------------------------------------- */
 
 /* A word of an amp's names: letters, digits, `_`, `+`, `.`, and blanks inside (a winding). */
 static bool place_word(const char *text, size_t length) {
@@ -125,8 +123,7 @@ static void place_check(checker *checker, const job_key *key, const char *text) 
              key->name, checker->kind->name, text);
 }
 
-/* ---- numbers and lists ------------------------------------------------------------------------
- */
+/* ---- numbers and lists --------------------------------------------------------------------- */
 
 static void number_check(checker *checker, const job_key *key, const json_t *value) {
     double number = json_number_value(value);
@@ -174,8 +171,7 @@ static void list_check(checker *checker, const job_key *key, const json_t *list)
     }
 }
 
-/* ---- one key ----------------------------------------------------------------------------------
- */
+/* ---- one key ------------------------------------------------------------------------------- */
 
 static bool type_fits(char type, const json_t *value) {
     switch (type) {
@@ -273,8 +269,7 @@ base_code job_body_check(const job_kind *kind, const json_t *body, base_errors *
     return checker.code;
 }
 
-/* ---- looking at a body ------------------------------------------------------------------------
- */
+/* ---- looking at a body --------------------------------------------------------------------- */
 
 const char *job_text_of(const json_t *body, const char *key) {
     const char *text = json_string_value(json_object_get(body, key));

@@ -12,8 +12,7 @@ static const char *or_null(const char *text) {
     return *text ? text : NULL;
 }
 
-/* ---- readings ---------------------------------------------------------------------------------
- */
+/* ---- readings ------------------------------------------------------------------------------ */
 
 static bool readings_write(job_store *store, const job_record *record) {
     if (!job_sql_run(store, "DELETE FROM reading WHERE job = ?", "i", record->job)) return false;
@@ -32,8 +31,7 @@ static bool readings_write(job_store *store, const job_record *record) {
     return true;
 }
 
-/* ---- words ------------------------------------------------------------------------------------
- */
+/* ---- words --------------------------------------------------------------------------------- */
 
 static bool is_fine(const json_t *condition) {
     return strcmp(json_string_value(condition), "fine") == 0;
@@ -72,8 +70,7 @@ static bool words_write(job_store *store, const job_record *record, const json_t
     return well;
 }
 
-/* ---- the line ---------------------------------------------------------------------------------
- */
+/* ---- the line ------------------------------------------------------------------------------ */
 
 /* "capacitors" is "capacitor"; a section without a plural is itself. */
 static void kind_of_section(const char *section, char *kind, size_t size) {
@@ -136,8 +133,7 @@ base_code job_derive(job_store *store, const job_record *record, base_errors *er
     return code;
 }
 
-/* ---- all of it --------------------------------------------------------------------------------
- */
+/* ---- all of it ----------------------------------------------------------------------------- */
 
 static base_code derive_next(job_store *store, int64_t *job, base_errors *errors) {
     sqlite3_stmt *row = job_sql(store, "SELECT min(job) FROM job WHERE job > ?", "i", *job);

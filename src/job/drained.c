@@ -24,8 +24,7 @@ typedef struct draining {
     base_text words;
 } draining;
 
-/* ---- which reading is of which capacitor ------------------------------------------------------
- */
+/* ---- which reading is of which capacitor --------------------------------------------------- */
 
 /* A reading at a capacitor is of that one alone: behind a broken lead its neighbour on the same
  * node may still be charged. A reading at a node is of every capacitor that joins it to the other
@@ -60,8 +59,7 @@ static measured judge(const draining *draining, const job_stored *fact) {
     return fabs(job_number_of(fact->body, "volts")) < ES1_VOLTS ? BELOW : ABOVE;
 }
 
-/* ---- words ------------------------------------------------------------------------------------
- */
+/* ---- words --------------------------------------------------------------------------------- */
 
 /* "C20 0.6 V at 10:42", by the clock on the wall. */
 static void say(draining *draining, const job_stored *fact) {
@@ -81,8 +79,7 @@ static const char *state_words(const draining *draining) {
     return "below 60 V";
 }
 
-/* ---- the list ---------------------------------------------------------------------------------
- */
+/* ---- the list ------------------------------------------------------------------------------ */
 
 static json_t *or_null(double number) {
     return isfinite(number) ? json_real(base_value_round(number, 4)) : json_null();

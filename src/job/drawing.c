@@ -4,8 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- texts under their hash -------------------------------------------------------------------
- */
+/* ---- texts under their hash ---------------------------------------------------------------- */
 
 static base_code keep_text(job_store *store, const char *text, char hash[JOB_HASH],
                            base_errors *errors) {
@@ -68,8 +67,7 @@ base_code job_outline_of(job_store *store, const char *hash, const circuit_outli
     return code;
 }
 
-/* ---- the shop's amps --------------------------------------------------------------------------
- */
+/* ---- the shop's amps ----------------------------------------------------------------------- */
 
 /* *text: a copy of the shop's own amp, to be freed; NULL when none is called so. */
 static base_code own_text(job_store *store, const char *name, char **text, base_errors *errors) {
@@ -197,8 +195,7 @@ base_code job_amp_save(job_store *store, const char *name, const char *text, int
     return job_end(store, code, errors);
 }
 
-/* ---- edits ------------------------------------------------------------------------------------
- */
+/* ---- edits --------------------------------------------------------------------------------- */
 
 const char *job_drawing(const job_record *record) {
     for (size_t i = record->count; i-- > 0;) {

@@ -22,8 +22,7 @@ static base_code put(exporting *exporting, json_t *element) {
     return BASE_OK;
 }
 
-/* ---- rows as elements -------------------------------------------------------------------------
- */
+/* ---- rows as elements ---------------------------------------------------------------------- */
 
 static json_t *number(sqlite3_stmt *row, int column) {
     return json_integer(sqlite3_column_int64(row, column));
@@ -78,8 +77,7 @@ static json_t *fact_json(sqlite3_stmt *row) {
                      job_column(row, 7));
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 /* What is named comes before what names it. */
 static const struct {

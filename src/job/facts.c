@@ -16,8 +16,7 @@ typedef struct adding {
     base_errors *errors;
 } adding;
 
-/* ---- writing ----------------------------------------------------------------------------------
- */
+/* ---- writing ------------------------------------------------------------------------------- */
 
 static base_code insert(adding *adding) {
     const job_stored *fact = &adding->fact;
@@ -49,8 +48,7 @@ static base_code join(adding *adding) {
     return BASE_OK;
 }
 
-/* ---- drawings ---------------------------------------------------------------------------------
- */
+/* ---- drawings ------------------------------------------------------------------------------ */
 
 /* A `take in` of another amp, and a `drawing`, take the amp's text as it now stands; the same amp
  * again keeps the text it came with. A job whose amp was not known takes it as soon as it is. */
@@ -71,8 +69,7 @@ static base_code freeze(adding *adding) {
                            "no amp is called `%.60s`|save it as an amp of the shop first", name);
 }
 
-/* ---- checks that need the job -----------------------------------------------------------------
- */
+/* ---- checks that need the job -------------------------------------------------------------- */
 
 static base_code check_replaces(const adding *adding) {
     int64_t id = adding->fact.replaces;
@@ -150,8 +147,7 @@ static base_code check_amp(const adding *adding) {
     return code;
 }
 
-/* ---- places -----------------------------------------------------------------------------------
- */
+/* ---- places -------------------------------------------------------------------------------- */
 
 /* A part, a node, an end of a part, or a difference of two places. */
 static bool place_is(const circuit *amp, const char *written, base_errors *errors) {
@@ -211,8 +207,7 @@ static base_code check_reading(const adding *adding) {
                            said, written);
 }
 
-/* ---- one fact ---------------------------------------------------------------------------------
- */
+/* ---- one fact ------------------------------------------------------------------------------ */
 
 static bool moves_amp(const job_stored *fact) {
     return job_is(fact, "edit") || job_is(fact, "drawing") || job_is(fact, "take in");
@@ -291,8 +286,7 @@ base_code job_add(job_store *store, int64_t job, const job_fact *fact, int64_t n
     return code;
 }
 
-/* ---- a new job --------------------------------------------------------------------------------
- */
+/* ---- a new job ----------------------------------------------------------------------------- */
 
 static base_code job_insert(adding *adding) {
     json_t *shop = NULL;
@@ -326,8 +320,7 @@ base_code job_create(job_store *store, const json_t *body, int64_t now, int64_t 
     return code;
 }
 
-/* ---- undo -------------------------------------------------------------------------------------
- */
+/* ---- undo ---------------------------------------------------------------------------------- */
 
 /* The fact to take back: the one named, or the last that stands; the take in is never last. */
 static const job_stored *undo_which(const job_record *record, int64_t id) {

@@ -18,8 +18,7 @@ typedef struct importing {
     bool freeze;  /* drawings are taken from the library as it now is */
 } importing;
 
-/* ---- reading ----------------------------------------------------------------------------------
- */
+/* ---- reading ------------------------------------------------------------------------------- */
 
 static base_place here(const importing *importing) {
     return (base_place){importing->path, importing->first, 0};
@@ -72,8 +71,7 @@ static json_t *element_read(importing *importing) {
     return NULL;
 }
 
-/* ---- values -----------------------------------------------------------------------------------
- */
+/* ---- values -------------------------------------------------------------------------------- */
 
 static base_code broken(const importing *importing, const char *what) {
     return base_errors_add(importing->errors, BASE_SYNTAX, here(importing),
@@ -96,8 +94,7 @@ static base_code wrote(const importing *importing, bool well) {
     return broken(importing, "an element names what is not there, or is there twice");
 }
 
-/* ---- elements ---------------------------------------------------------------------------------
- */
+/* ---- elements ------------------------------------------------------------------------------ */
 
 static base_code head_take(importing *importing, const json_t *element) {
     int64_t version = number_of(element, "version");
@@ -228,8 +225,7 @@ static base_code element_take(importing *importing, const json_t *element) {
     return broken(importing, "an element is of no kind that is known");
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static base_code list_take(importing *importing) {
     base_code code = BASE_OK;

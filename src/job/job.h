@@ -31,8 +31,7 @@ void job_store_use_library(job_store *store, const tube_library *tubes,
 /* Works out anew, from the facts, all that is kept for searching (as a migration does). */
 base_code job_rebuild(job_store *store, base_errors *errors);
 
-/* ---- jobs and facts ----------------------------------------------------------------------------
- */
+/* ---- jobs and facts ------------------------------------------------------------------------ */
 
 #define JOB_BODY_MAXIMUM (256u << 10) /* bytes of one fact's body */
 

@@ -41,8 +41,7 @@ struct job_store {
     size_t outlines;     /* how many were ever kept: the oldest goes first */
 };
 
-/* ---- SQL --------------------------------------------------------------------------------------
- */
+/* ---- SQL ----------------------------------------------------------------------------------- */
 
 /* A statement ready to step, its parameters bound by `types`: i int64_t, d double (NAN: null),
  * s text (NULL: null), b const void * and size_t. The values must live until job_sql_done. NULL on
@@ -78,8 +77,7 @@ base_code job_is_store(sqlite3 *db, const char *path, base_errors *errors);
 /* A copy of the store as it is, beside it, before it is migrated. */
 base_code job_copy_beside(job_store *store, int version, base_errors *errors);
 
-/* ---- facts ------------------------------------------------------------------------------------
- */
+/* ---- facts --------------------------------------------------------------------------------- */
 
 const job_kind *job_kind_find(const char *name);
 /* Checks a body by its kind's table. Adds every complaint; the first one's code is returned. */
@@ -120,8 +118,7 @@ void job_record_resolve(job_record *record);
 base_code job_shop_check(const json_t *shop, base_errors *errors);
 base_code job_shop_load(job_store *store, json_t **shop, base_errors *errors);
 
-/* ---- what is worked out -----------------------------------------------------------------------
- */
+/* ---- what is worked out -------------------------------------------------------------------- */
 
 const char *job_stage(const job_record *record);
 int64_t job_closed(const job_record *record); /* when it was handed back, or 0 */
@@ -129,8 +126,7 @@ int64_t job_closed(const job_record *record); /* when it was handed back, or 0 *
 base_code job_derive(job_store *store, const job_record *record, base_errors *errors);
 base_code job_derive_all(job_store *store, base_errors *errors);
 
-/* ---- the amp ----------------------------------------------------------------------------------
- */
+/* ---- the amp ------------------------------------------------------------------------------- */
 
 typedef struct job_capacitor { /* one that must be drained */
     const char *part, *node;   /* where the probe goes: its end that is not on the chassis */
@@ -179,13 +175,11 @@ json_t *job_drained(const job_record *record, const job_amp_kept *amp);
 /* One sentence: what comes next. To be freed; NULL: no memory. */
 char *job_next(const char *stage, const json_t *drained);
 
-/* ---- photos -----------------------------------------------------------------------------------
- */
+/* ---- photos -------------------------------------------------------------------------------- */
 
 bool job_photo_is_jpeg(const void *bytes, size_t length);
 
-/* ---- files ------------------------------------------------------------------------------------
- */
+/* ---- files --------------------------------------------------------------------------------- */
 
 /* A file that is there whole or not at all: written beside its place, then moved into it. */
 typedef struct job_file {

@@ -7,8 +7,7 @@
 #define QUALITY 85
 #define QUALITY_SMALL 80
 
-/* ---- complaints -------------------------------------------------------------------------------
- */
+/* ---- complaints ---------------------------------------------------------------------------- */
 
 base_code job_photo_cut(base_errors *errors) {
     return base_errors_add(errors, BASE_SYNTAX, JOB_NOWHERE,
@@ -34,8 +33,7 @@ base_code job_photo_size(double width, double height, bool whole, base_errors *e
                            whole ? " of an interlaced or progressive one" : "");
 }
 
-/* ---- pixels -----------------------------------------------------------------------------------
- */
+/* ---- pixels -------------------------------------------------------------------------------- */
 
 /* Where pixel (x, y) of the turned picture comes from; EXIF 2.3, tag 0x0112. */
 static size_t source(const photo_image *image, int turn, int x, int y) {
@@ -95,8 +93,7 @@ static base_code decode(const unsigned char *bytes, size_t length, photo_image *
     return code == BASE_OK ? turn_image(image, turn, errors) : code;
 }
 
-/* ---- the store --------------------------------------------------------------------------------
- */
+/* ---- the store ----------------------------------------------------------------------------- */
 
 typedef struct encoded {
     unsigned char *jpeg, *small;

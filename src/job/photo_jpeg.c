@@ -25,8 +25,7 @@ typedef struct jpeg_reading {
     int turn;
 } jpeg_reading;
 
-/* ---- faults -----------------------------------------------------------------------------------
- */
+/* ---- faults -------------------------------------------------------------------------------- */
 
 static void fault(j_common_ptr jpeg) {
     jpeg_reading *reading = jpeg->client_data;
@@ -63,8 +62,7 @@ static base_code outcome(const jpeg_reading *reading, base_errors *errors) {
     return job_photo_broken(errors);
 }
 
-/* ---- orientation ------------------------------------------------------------------------------
- */
+/* ---- orientation --------------------------------------------------------------------------- */
 
 int job_exif_turn(const unsigned char *data, size_t length) {
     ExifData *exif = exif_data_new_from_data(data, (unsigned)length);
@@ -85,8 +83,7 @@ static int turn_of(const struct jpeg_decompress_struct *jpeg) {
     return 1;
 }
 
-/* ---- reading ----------------------------------------------------------------------------------
- */
+/* ---- reading ------------------------------------------------------------------------------- */
 
 static void reading_open(jpeg_reading *reading, const void *bytes, size_t length) {
     reading->jpeg.err = jpeg_std_error(&reading->errors);
@@ -189,8 +186,7 @@ bool job_photo_is_jpeg(const void *bytes, size_t length) {
     return well;
 }
 
-/* ---- writing ----------------------------------------------------------------------------------
- */
+/* ---- writing ------------------------------------------------------------------------------- */
 
 typedef struct jpeg_writing {
     struct jpeg_compress_struct jpeg;

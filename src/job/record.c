@@ -49,8 +49,7 @@ void job_record_resolve(job_record *record) {
     }
 }
 
-/* ---- loading ----------------------------------------------------------------------------------
- */
+/* ---- loading ------------------------------------------------------------------------------- */
 
 static bool fact_read(sqlite3_stmt *row, job_stored *fact) {
     const char *body = job_column(row, 3), *token = job_column(row, 5), *hash = job_column(row, 6);

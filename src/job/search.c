@@ -11,8 +11,7 @@
 #define QUERY_MOST 4096   /* bytes of the query made of them */
 #define LINES_MOST 10000  /* rows of one answer */
 
-/* ---- searching --------------------------------------------------------------------------------
- */
+/* ---- searching ----------------------------------------------------------------------------- */
 
 /* A letter or digit of ASCII, or part of any other character: something that the index may hold. */
 static bool is_letter(char c) {
@@ -105,8 +104,7 @@ json_t *job_search(job_store *store, const char *words, bool open, int most, bas
     return lines;
 }
 
-/* ---- history ----------------------------------------------------------------------------------
- */
+/* ---- history ------------------------------------------------------------------------------- */
 
 static sqlite3_stmt *causes_sql(job_store *store, const char *amp, bool same) {
     if (same)

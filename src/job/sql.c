@@ -9,8 +9,7 @@ base_code job_no_memory(base_errors *errors) {
                            "no memory left|close other programs and try again");
 }
 
-/* ---- statements -------------------------------------------------------------------------------
- */
+/* ---- statements ---------------------------------------------------------------------------- */
 
 static sqlite3_stmt *prepared(job_store *store, const char *sql) {
     for (size_t i = 0; i < store->statements; i++)
@@ -93,8 +92,7 @@ const char *job_column(sqlite3_stmt *statement, int column) {
     return (const char *)sqlite3_column_text(statement, column);
 }
 
-/* ---- complaints -------------------------------------------------------------------------------
- */
+/* ---- complaints ---------------------------------------------------------------------------- */
 
 base_code job_sql_complain(sqlite3 *db, const char *doing, base_errors *errors) {
     static const struct {
@@ -128,8 +126,7 @@ base_code job_sql_complain(sqlite3 *db, const char *doing, base_errors *errors) 
                            doing, sqlite3_errmsg(db));
 }
 
-/* ---- transactions -----------------------------------------------------------------------------
- */
+/* ---- transactions -------------------------------------------------------------------------- */
 
 void job_lock(job_store *store) {
     pthread_mutex_lock(&store->lock);

@@ -64,8 +64,7 @@ const char *job_stage(const job_record *record) {
     return says_done(word) ? "done" : job_text_of(word->body, "stage");
 }
 
-/* ---- what comes next --------------------------------------------------------------------------
- */
+/* ---- what comes next ----------------------------------------------------------------------- */
 
 /* What the stage itself asks for. */
 static const char *stage_words(const char *stage) {

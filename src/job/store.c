@@ -68,8 +68,7 @@ static base_code run(job_store *store, const char *sql, const char *doing, base_
     return job_sql_complain(store->db, doing, errors);
 }
 
-/* ---- making -----------------------------------------------------------------------------------
- */
+/* ---- making -------------------------------------------------------------------------------- */
 
 static base_code stamp(job_store *store, base_errors *errors) {
     char sql[96];
@@ -89,8 +88,7 @@ static base_code make(job_store *store, base_errors *errors) {
     return job_end(store, code, errors);
 }
 
-/* ---- migrating --------------------------------------------------------------------------------
- */
+/* ---- migrating ----------------------------------------------------------------------------- */
 
 /* What turns the facts of version N into those of N + 1. What is derived is then made anew. */
 static const char *const migrations[JOB_VERSION] = {
@@ -118,8 +116,7 @@ static base_code migrate(job_store *store, int version, base_errors *errors) {
     return job_end(store, code, errors);
 }
 
-/* ---- opening -----------------------------------------------------------------------------------
- */
+/* ---- opening ------------------------------------------------------------------------------- */
 
 /* FULL: a commit is on the disk when it returns. A trigger must also see rows that REPLACE takes
  * away, or a fact could go that way. */

@@ -10,8 +10,7 @@ static bool put(json_t *view, const char *key, json_t *value) {
     return json_object_set_new(view, key, value) == 0;
 }
 
-/* ---- one fact ---------------------------------------------------------------------------------
- */
+/* ---- one fact ------------------------------------------------------------------------------ */
 
 static bool left_out(const char *key, const char *const *without) {
     for (; without && *without; without++)
@@ -48,8 +47,7 @@ static bool put_all(json_t *view, const job_record *record, const char *kind, co
     return put(view, key, list) && well;
 }
 
-/* ---- readings ---------------------------------------------------------------------------------
- */
+/* ---- readings ------------------------------------------------------------------------------ */
 
 /* A place that was read again later in the same phase shows its last reading. */
 static bool read_again(const job_record *record, size_t index) {
@@ -88,8 +86,7 @@ static bool put_readings(json_t *view, const job_record *record) {
            put(both, "after", readings_of(record, "after"));
 }
 
-/* ---- heads ------------------------------------------------------------------------------------
- */
+/* ---- heads --------------------------------------------------------------------------------- */
 
 static bool put_taken(json_t *view, const job_record *record) {
     static const char *const without[] = {"amp", NULL};
@@ -141,8 +138,7 @@ static bool put_minutes(json_t *view, const job_record *record) {
     return put(view, "minutes", json_integer((json_int_t)minutes));
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static bool put_stage(json_t *view, const job_record *record, const job_amp_kept *kept) {
     const char *stage = job_stage(record);

@@ -8,8 +8,7 @@
 #define LEADING 1.12
 #define INDENT 10.0
 
-/* ---- signs ------------------------------------------------------------------------------------
- */
+/* ---- signs --------------------------------------------------------------------------------- */
 
 /* The code points that Unicode keeps free of characters for good; the drawing library refuses them.
  */
@@ -29,8 +28,7 @@ static char *drawable(const char *text) {
     return valid;
 }
 
-/* ---- breaking ---------------------------------------------------------------------------------
- */
+/* ---- breaking ------------------------------------------------------------------------------ */
 
 static PangoLayout *layout_new(report_sheet *sheet, report_set set) {
     PangoLayout *layout = pango_layout_new(sheet->context);
@@ -123,8 +121,7 @@ void report_block_free(report_block *block) {
     *block = (report_block){0};
 }
 
-/* ---- drawing ----------------------------------------------------------------------------------
- */
+/* ---- drawing ------------------------------------------------------------------------------- */
 
 /* The line's own x follows its alignment and the direction of its script. */
 static void draw_line(report_sheet *sheet, const report_block *block, const report_line *line,
@@ -166,8 +163,7 @@ void report_place(report_sheet *sheet, const char *text, double x, double y, rep
     g_free(valid);
 }
 
-/* ---- paragraphs -------------------------------------------------------------------------------
- */
+/* ---- paragraphs ---------------------------------------------------------------------------- */
 
 /* How many lines from `first` fit on this page. */
 static size_t fitting(const report_sheet *sheet, const report_block *block, size_t first) {

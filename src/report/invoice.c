@@ -1,8 +1,7 @@
 /* The invoice: lines, tax, total. Its sum is checked before it is printed. */
 #include "report_impl.h"
 
-/* ---- the sum ----------------------------------------------------------------------------------
- */
+/* ---- the sum ------------------------------------------------------------------------------- */
 
 typedef struct bill {
     double lines, tax, total, percent; /* money in the smallest coin */
@@ -38,8 +37,7 @@ static base_code add_up(const json_t *invoice, bill *bill, base_errors *errors) 
                            bill->lines, bill->percent, on_top, bill->total);
 }
 
-/* ---- the page ---------------------------------------------------------------------------------
- */
+/* ---- the page ------------------------------------------------------------------------------ */
 
 typedef struct writer {
     report_sheet *sheet;

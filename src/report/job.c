@@ -7,8 +7,7 @@ typedef struct writer {
     const json_t *job;
 } writer;
 
-/* ---- before it is plugged in ------------------------------------------------------------------
- */
+/* ---- before it is plugged in --------------------------------------------------------------- */
 
 static const char *and_then(report_sheet *sheet, const char *all, const char *more) {
     return *all ? report_say(sheet, "%s\n%s", all, more) : more;
@@ -35,8 +34,7 @@ static void dangers(const writer *to) {
     report_marked(to->sheet, all);
 }
 
-/* ---- what to watch ----------------------------------------------------------------------------
- */
+/* ---- what to watch ------------------------------------------------------------------------- */
 
 static bool original(const writer *to, const char *part) {
     const json_t *look = report_find(json_object_get(to->job, "looks"), "part", part);
@@ -123,8 +121,7 @@ static void cautions(const writer *to) {
     report_marked(to->sheet, all);
 }
 
-/* ---- the first page ---------------------------------------------------------------------------
- */
+/* ---- the first page ------------------------------------------------------------------------ */
 
 static const char *year_words(const writer *to) {
     double year = report_number(to->job, "year");
@@ -204,8 +201,7 @@ static void compose(report_sheet *sheet, void *what) {
     report_record(sheet, given);
 }
 
-/* ---- the report -------------------------------------------------------------------------------
- */
+/* ---- the report ---------------------------------------------------------------------------- */
 
 void *report_job(const report_given *given, size_t *length, base_errors *errors) {
     report_print print = {.paper = given->paper,

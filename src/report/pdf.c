@@ -4,8 +4,7 @@
 #include <cairo-pdf.h>
 #include <time.h>
 
-/* ---- bytes ------------------------------------------------------------------------------------
- */
+/* ---- bytes --------------------------------------------------------------------------------- */
 
 typedef struct bytes {
     unsigned char *data;
@@ -29,8 +28,7 @@ static cairo_status_t take(void *closure, const unsigned char *data, unsigned in
     return CAIRO_STATUS_SUCCESS;
 }
 
-/* ---- sheets -----------------------------------------------------------------------------------
- */
+/* ---- sheets -------------------------------------------------------------------------------- */
 
 #define SIDE 56.0 /* margins: 2 cm */
 #define TOP 50.0

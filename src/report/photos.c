@@ -16,8 +16,7 @@ typedef struct photo {
     const char *caption;
 } photo;
 
-/* ---- its size ---------------------------------------------------------------------------------
- */
+/* ---- its size ------------------------------------------------------------------------------ */
 
 typedef struct trouble {
     struct jpeg_error_mgr manager; /* first: the library hands it back as a pointer to this */
@@ -54,8 +53,7 @@ static bool measure(const unsigned char *bytes, size_t length, int *width, int *
     return read && usual && *width > 0 && *height > 0 && *width <= 10000 && *height <= 10000;
 }
 
-/* ---- one photo --------------------------------------------------------------------------------
- */
+/* ---- one photo ----------------------------------------------------------------------------- */
 
 /* A surface of the photo's size that holds no pixels of its own: the PDF takes the bytes. */
 static cairo_surface_t *surface_of(void *bytes, size_t length, int width, int height) {
@@ -97,8 +95,7 @@ static void draw(report_sheet *sheet, const photo *photo, double x) {
     cairo_restore(sheet->cr);
 }
 
-/* ---- the row of them --------------------------------------------------------------------------
- */
+/* ---- the row of them ----------------------------------------------------------------------- */
 
 static size_t fetch_all(const report_given *given, double width, photo *photos) {
     size_t count = 0, i;

@@ -38,8 +38,7 @@ int report_verdict(const json_t *reading, const service_chart *chart) {
     return service_verdict(line, volts);
 }
 
-/* ---- the table --------------------------------------------------------------------------------
- */
+/* ---- the table ----------------------------------------------------------------------------- */
 
 typedef struct lister {
     report_sheet *sheet;

@@ -7,8 +7,7 @@ static const json_t *list_of(const report_given *given, const char *key) {
     return json_object_get(given->job, key);
 }
 
-/* ---- parts ------------------------------------------------------------------------------------
- */
+/* ---- parts --------------------------------------------------------------------------------- */
 
 bool report_replaced(const json_t *job, const char *part) {
     const json_t *decision = report_find(json_object_get(job, "decisions"), "part", part), *one;
@@ -113,8 +112,7 @@ static void kept(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Parts kept", &table, NULL);
 }
 
-/* ---- measured before work ---------------------------------------------------------------------
- */
+/* ---- measured before work ------------------------------------------------------------------ */
 
 static void drained(report_sheet *sheet, const report_given *given) {
     const char *all = "", *day = "";
@@ -139,8 +137,7 @@ static void drained(report_sheet *sheet, const report_given *given) {
                     REPORT_BODY);
 }
 
-/* ---- output tubes -----------------------------------------------------------------------------
- */
+/* ---- output tubes -------------------------------------------------------------------------- */
 
 static const service_tube *same_tube(const service_chart *chart, const service_tube *tube) {
     for (size_t i = 0; chart && i < chart->tubes; i++)
@@ -180,8 +177,7 @@ static void output_tubes(report_sheet *sheet, const report_given *given) {
                       "rating. Computed from the circuit, not measured.");
 }
 
-/* ---- tests ------------------------------------------------------------------------------------
- */
+/* ---- tests --------------------------------------------------------------------------------- */
 
 static void tests(report_sheet *sheet, const report_given *given) {
     static const report_column columns[] = {{.head = "Tested", .share = 130},
@@ -205,8 +201,7 @@ static void tests(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Tests after the repair", &table, NULL);
 }
 
-/* ---- as it came -------------------------------------------------------------------------------
- */
+/* ---- as it came ---------------------------------------------------------------------------- */
 
 static void looks(report_sheet *sheet, const report_given *given) {
     static const report_column columns[] = {{.head = "Part", .share = 40},
@@ -251,8 +246,7 @@ static void edits(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Where it departs from the drawing", &table, NULL);
 }
 
-/* ---- the record -------------------------------------------------------------------------------
- */
+/* ---- the record ---------------------------------------------------------------------------- */
 
 void report_record(report_sheet *sheet, const report_given *given) {
     replaced(sheet, given);

@@ -39,8 +39,7 @@ typedef struct report_sheet {
     bool failed;
 } report_sheet;
 
-/* ---- the whole (pdf.c) ------------------------------------------------------------------------
- */
+/* ---- the whole (pdf.c) --------------------------------------------------------------------- */
 
 typedef struct report_print {
     report_paper paper;
@@ -54,8 +53,7 @@ typedef struct report_print {
 #define REPORT_PDF_MAXIMUM ((size_t)64 << 20)
 void *report_pdf(const report_print *print, size_t *length, base_errors *errors);
 
-/* ---- pages (sheet.c) --------------------------------------------------------------------------
- */
+/* ---- pages (sheet.c) ----------------------------------------------------------------------- */
 
 /* A new page unless this much room is left on this one (or it is still empty). */
 void report_need(report_sheet *sheet, double height);
@@ -64,8 +62,7 @@ void report_end_page(report_sheet *sheet);
 void report_space(report_sheet *sheet, double height); /* none at the top of a page */
 void report_rule(report_sheet *sheet, double x, double width, double thickness); /* at y */
 
-/* ---- text (block.c) ---------------------------------------------------------------------------
- */
+/* ---- text (block.c) ------------------------------------------------------------------------ */
 
 /* Text broken into lines for one width. Any UTF-8: bytes that are none are shown as such. */
 typedef struct report_line {
@@ -102,8 +99,7 @@ void report_told(report_sheet *sheet, const char *title, const char *text, repor
 /* One line at the given place, cut off with an ellipsis where it is too long. */
 void report_place(report_sheet *sheet, const char *text, double x, double y, report_set set);
 
-/* ---- tables (table.c) -------------------------------------------------------------------------
- */
+/* ---- tables (table.c) ---------------------------------------------------------------------- */
 
 #define REPORT_COLUMNS 9
 
@@ -137,8 +133,7 @@ void report_table_add(report_sheet *sheet, report_table *table, report_row row);
 void report_table_draw(report_sheet *sheet, const char *title, report_table *table,
                        const char *note);
 
-/* ---- words (words.c) --------------------------------------------------------------------------
- */
+/* ---- words (words.c) ----------------------------------------------------------------------- */
 
 /* Never NULL: "" where the key is missing or no text. */
 const char *report_words(const json_t *object, const char *key);
@@ -160,8 +155,7 @@ const char *report_volts(report_sheet *sheet, double volts);
 const char *report_band(report_sheet *sheet, double low, double high); /* "373 to 398 V" */
 const char *report_upper(report_sheet *sheet, const char *text);       /* first letter a capital */
 
-/* ---- parts that documents share ---------------------------------------------------------------
- */
+/* ---- parts that documents share ------------------------------------------------------------ */
 
 /* The shop at the left, title and number at the right (head.c). */
 void report_head(report_sheet *sheet, const json_t *shop, const char *title, const char *number);

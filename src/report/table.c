@@ -23,8 +23,7 @@ typedef struct layer {
     double group_height;
 } layer;
 
-/* ---- widths and rows --------------------------------------------------------------------------
- */
+/* ---- widths and rows ----------------------------------------------------------------------- */
 
 static void share_width(layer *to) {
     const report_table *table = to->table;
@@ -64,8 +63,7 @@ static void free_row(const layer *to, laid_row *row) {
         report_block_free(&row->cell[i]);
 }
 
-/* ---- drawing ----------------------------------------------------------------------------------
- */
+/* ---- drawing ------------------------------------------------------------------------------- */
 
 static void draw_whole(layer *to, const laid_row *row, double line) {
     report_sheet *sheet = to->sheet;
@@ -187,8 +185,7 @@ static void draw_rows(layer *to, const char *title) {
     }
 }
 
-/* ---- the table --------------------------------------------------------------------------------
- */
+/* ---- the table ----------------------------------------------------------------------------- */
 
 void report_table_add(report_sheet *sheet, report_table *table, report_row row) {
     if (table->rows == table->room) {

@@ -62,8 +62,7 @@ const char *report_list(report_sheet *sheet, const json_t *list) {
     return all;
 }
 
-/* ---- money ------------------------------------------------------------------------------------
- */
+/* ---- money --------------------------------------------------------------------------------- */
 
 /* Decimal places by ISO 4217 where they are not two. */
 static int places_of(const char *currency) {
@@ -86,8 +85,7 @@ const char *report_money(report_sheet *sheet, const json_t *shop, double amount)
                       currency);
 }
 
-/* ---- volts ------------------------------------------------------------------------------------
- */
+/* ---- volts --------------------------------------------------------------------------------- */
 
 const char *report_volts(report_sheet *sheet, double volts) {
     if (isnan(volts)) return "";

@@ -11,7 +11,7 @@ diagnose_meter service_printed_meter(const circuit_about *about) {
                             .range = NAN};
 }
 
-/* ---- lines ---------------------------------------------------------------------------------- */
+/* ---- lines --------------------------------------------------------------------------------- */
 
 /* Gives each probe of a line (where `printed`: of a printed one) the load of `meter` there. */
 static void join_meter(service_places *places, const diagnose_meter *meter, bool printed) {
@@ -79,7 +79,7 @@ static void order_supplies(service_places *places) {
         }
 }
 
-/* ---- the chart ------------------------------------------------------------------------------ */
+/* ---- the chart ----------------------------------------------------------------------------- */
 
 static bool chart_lines(service_bench *bench, diagnose_engine *engine, service_chart *chart) {
     service_places places;

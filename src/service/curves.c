@@ -20,8 +20,7 @@ typedef struct plotter {
     bool failed; /* no memory */
 } plotter;
 
-/* ---- where the amp is -------------------------------------------------------------------------
- */
+/* ---- where the amp is ---------------------------------------------------------------------- */
 
 static int node_of(const plotter *plot, tube_electrode electrode) {
     int pin = plot->unit->pin[electrode];
@@ -76,8 +75,7 @@ static void take_idle(plotter *plot) {
     curves->limit_w = service_limit(plot->tube->tube, plot->index, TUBE_PLATE_W, &curves->system);
 }
 
-/* ---- how large the plot is ---------------------------------------------------------------------
- */
+/* ---- how large the plot is ----------------------------------------------------------------- */
 
 static double plate_current(const plotter *plot, double plate_v, double grid_v) {
     tube_volts volts = {.plate = plate_v, .screen = plot->idle.volts.screen, .grid = grid_v};
@@ -133,8 +131,7 @@ static void size(plotter *plot) {
     curves->most_a = plot_end(fmax(1.05 * most_current(plot), 1e-5));
 }
 
-/* ---- the curves --------------------------------------------------------------------------------
- */
+/* ---- the curves ---------------------------------------------------------------------------- */
 
 /* The grid volts that leave a fiftieth of the plot's current at its far end. */
 static double cut_off(const plotter *plot) {
@@ -172,8 +169,7 @@ static bool family(plotter *plot) {
     return true;
 }
 
-/* ---- lines on them -----------------------------------------------------------------------------
- */
+/* ---- lines on them ------------------------------------------------------------------------- */
 
 /* The load line between the plot's edges. */
 static void load_line(service_curves *curves) {
@@ -209,8 +205,7 @@ static bool hyperbola(service_curves *curves) {
     return true;
 }
 
-/* ---- the whole ---------------------------------------------------------------------------------
- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static service_curves *curves_new(const plotter *plot) {
     base_arena *arena = base_arena_new();

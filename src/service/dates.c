@@ -10,8 +10,7 @@
 #define RUN_YEARS 4 /* parts of one amp date from within this; common practice, no source */
 #define DIGITS_MOST 8
 
-/* ---- reading one code --------------------------------------------------------------------------
- */
+/* ---- reading one code ---------------------------------------------------------------------- */
 
 typedef struct form {
     int maker, year, week; /* digits of each */
@@ -87,8 +86,7 @@ base_code service_date_read(const char *text, base_place place, service_date_cod
                            text);
 }
 
-/* ---- the years of one code ---------------------------------------------------------------------
- */
+/* ---- the years of one code ----------------------------------------------------------------- */
 
 static int add_year(int year, int latest, int count, int years[SERVICE_DATE_YEARS]) {
     int at = count;
@@ -116,8 +114,7 @@ int service_date_years(const service_date_code *code, int latest, int years[SERV
     return count;
 }
 
-/* ---- a set of codes ----------------------------------------------------------------------------
- */
+/* ---- a set of codes ------------------------------------------------------------------------ */
 
 typedef struct set {
     const service_dated *code;
@@ -190,8 +187,7 @@ static size_t choose(const set *set, run *runs, size_t count) {
     return 1;
 }
 
-/* ---- words -------------------------------------------------------------------------------------
- */
+/* ---- words --------------------------------------------------------------------------------- */
 
 enum { WORDS_MOST = 4096 };
 
@@ -256,8 +252,7 @@ static const char *say(const set *set, const run *run) {
     return keep(set->dates, &text);
 }
 
-/* ---- the answer --------------------------------------------------------------------------------
- */
+/* ---- the answer ---------------------------------------------------------------------------- */
 
 static bool take_odds(set *set, const run *runs, size_t count) {
     service_dates *dates = set->dates;

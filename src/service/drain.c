@@ -12,8 +12,7 @@ typedef struct planner {
     bool on_mains;    /* no power transformer: the ground node is not the chassis for sure */
 } planner;
 
-/* ---- which capacitors, and what they hold -----------------------------------------------------
- */
+/* ---- which capacitors, and what they hold -------------------------------------------------- */
 
 static bool filter(const circuit_part *part, double volts) {
     if (part->kind != CIRCUIT_CAPACITOR || part->end[0] < 0 || part->end[1] < 0) return false;
@@ -72,8 +71,7 @@ static bool list(planner *plan) {
     return true;
 }
 
-/* ---- the procedure ----------------------------------------------------------------------------
- */
+/* ---- the procedure ------------------------------------------------------------------------- */
 
 /* Adds one step; does nothing once memory has run out (the text stays NULL and is seen at the end).
  */
@@ -174,8 +172,7 @@ static bool procedure(planner *plan) {
     return true;
 }
 
-/* ---- the plan ---------------------------------------------------------------------------------
- */
+/* ---- the plan ------------------------------------------------------------------------------ */
 
 static bool fed_by_mains(const circuit *amp) {
     for (size_t i = 0; i < circuit_parts(amp); i++) {

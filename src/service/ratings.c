@@ -1,7 +1,7 @@
 /* What the published ratings allow, and what each tube and rectifier does at the point. */
 #include "service_impl.h"
 
-/* ---- ratings -------------------------------------------------------------------------------- */
+/* ---- ratings ------------------------------------------------------------------------------- */
 
 static bool states(const tube_rating *rating, int unit, tube_limit limit) {
     return (rating->unit == -1 || rating->unit == unit) && !isnan(rating->limit[limit]);
@@ -33,7 +33,7 @@ double service_limit(const tube_type *type, int unit, tube_limit limit, const ch
     return found[0]->limit[limit];
 }
 
-/* ---- tubes ---------------------------------------------------------------------------------- */
+/* ---- tubes --------------------------------------------------------------------------------- */
 
 static void rate(service_tube *tube, const tube_type *type, int unit) {
     const tube_rating *found[2];
@@ -86,7 +86,7 @@ bool service_tubes_list(service_bench *bench, service_chart *chart) {
     return true;
 }
 
-/* ---- rectifiers ----------------------------------------------------------------------------- */
+/* ---- rectifiers ---------------------------------------------------------------------------- */
 
 bool service_rectifiers_list(service_bench *bench, service_chart *chart) {
     size_t parts = circuit_parts(bench->amp);

@@ -85,7 +85,7 @@ int service_verdict(const service_line *line, double volts);
  * outside its trusted region, printed volts far from the computed. Added as BASE_SUSPICIOUS. */
 void service_suspicious(const solve_system *system, base_errors *errors);
 
-/* ---- drain: emptying the filter capacitors --------------------------------------------------- */
+/* ---- drain: emptying the filter capacitors ------------------------------------------------- */
 
 #define SERVICE_ES1_DC_V 60      /* IEC 62368-1, energy source class 1, direct voltage */
 #define SERVICE_DRAIN_OHMS 470.0 /* common practice, no source: 100 ohm to 1 kohm */
@@ -125,8 +125,7 @@ service_drain *service_drain_new(const solve_system *system, double mains, doubl
                                  base_errors *errors);
 void service_drain_free(service_drain *drain);
 
-/* ---- date codes -------------------------------------------------------------------------------
- */
+/* ---- date codes ---------------------------------------------------------------------------- */
 
 /* One way to read a code: maker (3 or 4 digits), year (1 or 2 digits), week. */
 typedef struct service_date_reading {
@@ -181,8 +180,7 @@ service_dates *service_dates_of(const service_dated *codes, size_t count, int la
                                 base_errors *errors);
 void service_dates_free(service_dates *dates);
 
-/* ---- substitute: what to order for an old part ------------------------------------------------
- */
+/* ---- substitute: what to order for an old part --------------------------------------------- */
 
 typedef struct service_old {
     circuit_kind kind;
@@ -220,8 +218,7 @@ service_substitute *service_substitute_of(const solve_system *system, double mai
                                           const char *part, base_errors *errors);
 void service_substitute_free(service_substitute *substitute);
 
-/* ---- curves: a tube's plate curves with its load line ------------------------------------------
- */
+/* ---- curves: a tube's plate curves with its load line -------------------------------------- */
 
 typedef struct service_curve {
     double grid_v;

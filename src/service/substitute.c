@@ -25,8 +25,7 @@ typedef struct chooser {
     bool failed;
 } chooser;
 
-/* ---- stock ------------------------------------------------------------------------------------
- */
+/* ---- stock --------------------------------------------------------------------------------- */
 
 /* The smallest of a rising stock that is at least `need`; NAN if none is or the need is unknown. */
 static double stock(const double *rising, size_t count, double need) {
@@ -58,8 +57,7 @@ static double larger(double a, double b) {
     return isnan(a) ? b : isnan(b) ? a : fmax(a, b);
 }
 
-/* ---- one choice -------------------------------------------------------------------------------
- */
+/* ---- one choice ---------------------------------------------------------------------------- */
 
 static void note(chooser *to, const char *format, ...) __attribute__((format(printf, 2, 3)));
 static void note(chooser *to, const char *format, ...) {
@@ -108,8 +106,7 @@ static void keep(chooser *to, const char *format, ...) {
     if (!to->out->keep) to->failed = true;
 }
 
-/* ---- resistors --------------------------------------------------------------------------------
- */
+/* ---- resistors ----------------------------------------------------------------------------- */
 
 static double watts_needed(const service_old *old) {
     double need = larger(old->watts, MARGIN_WATTS * old->burns);
@@ -160,8 +157,7 @@ static void resistors(chooser *to) {
     keep_resistor(to);
 }
 
-/* ---- capacitors -------------------------------------------------------------------------------
- */
+/* ---- capacitors ---------------------------------------------------------------------------- */
 
 static void electrolytic(chooser *to, double farads, double volts, const char *style) {
     const service_old *old = to->old;
@@ -259,8 +255,7 @@ static void films(chooser *to) {
                  "at its working volts; between a plate and the next grid replace it.");
 }
 
-/* ---- the rest ---------------------------------------------------------------------------------
- */
+/* ---- the rest ------------------------------------------------------------------------------ */
 
 static void pots(chooser *to) {
     static const double made[] = {10e3, 25e3, 50e3, 100e3, 250e3, 500e3, 1e6, 2.5e6, 5e6};
@@ -326,8 +321,7 @@ static bool choices(chooser *to) {
     return true;
 }
 
-/* ---- of a part described, of a part of an amp --------------------------------------------------
- */
+/* ---- of a part described, of a part of an amp ---------------------------------------------- */
 
 static service_substitute *substitute_new(const char *part, const service_old *old) {
     base_arena *arena = base_arena_new();

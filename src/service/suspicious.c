@@ -24,7 +24,7 @@ static const char *rounded(double value, base_quantity quantity, char *buffer, s
     return base_value_write(strtod(buffer, NULL), quantity, buffer, size);
 }
 
-/* ---- tubes ---------------------------------------------------------------------------------- */
+/* ---- tubes --------------------------------------------------------------------------------- */
 
 typedef struct limit_row {
     tube_limit limit;
@@ -160,7 +160,7 @@ static void watch_heaters(watch *watch, bool low) {
              names, 100 * worst);
 }
 
-/* ---- rectifiers ----------------------------------------------------------------------------- */
+/* ---- rectifiers ---------------------------------------------------------------------------- */
 
 static void watch_supply(watch *watch, int part) {
     static const struct {
@@ -192,7 +192,7 @@ static void watch_supply(watch *watch, int part) {
     }
 }
 
-/* ---- parts and printed volts ---------------------------------------------------------------- */
+/* ---- parts and printed volts --------------------------------------------------------------- */
 
 static void watch_resistor(watch *watch, int part) {
     const circuit_part *resistor = circuit_part_at(watch->bench.amp, (size_t)part);

@@ -90,7 +90,7 @@ typedef struct solve_result {
  * The factors of the last Jacobian stay in `work` for the calls below. */
 solve_result solve_point(solve_work *work, const double *numbers, const double *start, double *x);
 
-/* ---- readings ------------------------------------------------------------------------------- */
+/* ---- readings ------------------------------------------------------------------------------ */
 
 /* DC volts between two nodes as a meter of `meter_ohms` in the circuit shows them (INFINITY: no
  * load), or the rms heater volts between two heater nodes. */
@@ -120,7 +120,7 @@ double solve_read_loaded(solve_work *work, const double *numbers, const double *
 double solve_read_joined(solve_work *work, const double *numbers, const double *x,
                          const solve_probe *probe, double *gradient);
 
-/* ---- what else a solution tells -------------------------------------------------------------- */
+/* ---- what else a solution tells ------------------------------------------------------------ */
 
 /* One tube unit at the point: electrode volts to its own cathode, currents, cathode to ground. */
 typedef struct solve_tube {
@@ -157,7 +157,7 @@ double solve_part_watts(const solve_system *system, const double *numbers, const
 void solve_kirchhoff(solve_work *work, const double *numbers, const double *x, double *error,
                      double *current);
 
-/* ---- small signals --------------------------------------------------------------------------- */
+/* ---- small signals ------------------------------------------------------------------------- */
 
 /* The amp linearised at a solved point: every part with its true impedance, tubes with their slopes
  * and capacitances. An output transformer is ideal but for its windings' ohms and its primary's
@@ -198,7 +198,7 @@ typedef struct solve_stage { /* a place where a signal is worth looking at */
  * how many there are. */
 size_t solve_stages(const solve_system *system, solve_stage *stages, size_t room);
 
-/* ---- natural modes --------------------------------------------------------------------------- */
+/* ---- natural modes ------------------------------------------------------------------------- */
 
 /* What the amp does by itself: volts grow as exp(growth t) and turn `hertz` times a second. */
 typedef struct solve_mode {
@@ -215,7 +215,7 @@ bool solve_mode_rises(const solve_mode *mode);
 /* The shape of a mode: solve_signal_volts then gives each node's share. */
 solve_outcome solve_mode_shape(solve_signal *signal, const solve_mode *mode);
 
-/* ---- hum ------------------------------------------------------------------------------------- */
+/* ---- hum ----------------------------------------------------------------------------------- */
 
 /* A point at which an amp is tried: `signal` and `work` as after solve_signal_set. The calls that
  * take one leave both as they were. */
@@ -232,7 +232,7 @@ typedef struct solve_trial {
 solve_outcome solve_hum(solve_signal *signal, const solve_work *work, int harmonic,
                         double _Complex *volts);
 
-/* ---- the tremolo ----------------------------------------------------------------------------- */
+/* ---- the tremolo --------------------------------------------------------------------------- */
 
 typedef struct solve_swing {
     bool swings;   /* a mode of 0.3 to 20 Hz rises */

@@ -14,7 +14,7 @@ typedef struct draft {
     base_yaml_item pins, heater, units, ratings, fit;
 } draft;
 
-/* ---- pins ------------------------------------------------------------------------------------ */
+/* ---- pins ---------------------------------------------------------------------------------- */
 
 static const char *const electrodes[] = {"none",       "plate",  "screen",     "grid", "cathode",
                                          "suppressor", "heater", "heater_tap", NULL};
@@ -82,7 +82,7 @@ static void read_pins(base_yaml *reader, draft *d) {
         read_pin(reader, &items[i], &d->type);
 }
 
-/* ---- units ----------------------------------------------------------------------------------- */
+/* ---- units --------------------------------------------------------------------------------- */
 
 static const char *const kinds[] = {"diode", "triode", "pentode", NULL};
 
@@ -164,7 +164,7 @@ static void check_pins(base_yaml *reader, const draft *d) {
                                    electrodes[e]);
 }
 
-/* ---- ratings --------------------------------------------------------------------------------- */
+/* ---- ratings ------------------------------------------------------------------------------- */
 
 typedef struct limit_draft {
     double value;
@@ -230,7 +230,7 @@ size_t tube_read_ratings(base_yaml *reader, const base_yaml_item *item,
     return rating ? count : 0;
 }
 
-/* ---- fit ------------------------------------------------------------------------------------- */
+/* ---- fit ----------------------------------------------------------------------------------- */
 
 typedef struct fit_draft {
     tube_fit fit;
@@ -287,7 +287,7 @@ static void read_fits(base_yaml *reader, draft *d) {
     d->type.fits = count;
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
+/* ---- the whole ----------------------------------------------------------------------------- */
 
 static const tube_key heater_keys[] = {
     TUBE_NUMBER("volts", true, tube_type, heater_v, 0.5, 200),

@@ -20,7 +20,7 @@
 #include <jansson.h>
 #include <math.h>
 
-/* ---- JSON ----------------------------------------------------------------------------------- */
+/* ---- JSON ---------------------------------------------------------------------------------- */
 
 static json_t *follow(json_t *value, char *path) {
     for (char *key = strtok(path, "."); key && value; key = strtok(NULL, ".")) {
@@ -57,7 +57,7 @@ static bool json_holds(const char *text, const char *rest) {
     return holds;
 }
 
-/* ---- one line ------------------------------------------------------------------------------- */
+/* ---- one line ------------------------------------------------------------------------------ */
 
 static bool text_holds(const char *text, char sign, const char *rest) {
     switch (sign) {
@@ -109,7 +109,7 @@ static void one_line(run *run, const char *path, int number, const char *line) {
              number, line, run->status, run->out ? run->out : "", run->err ? run->err : "");
 }
 
-/* ---- one file ------------------------------------------------------------------------------- */
+/* ---- one file ------------------------------------------------------------------------------ */
 
 static void test_file(void **state) {
     const char *path = *state;

@@ -142,8 +142,7 @@ static void never_nan(void **state) {
     assert_true(diagnose_log_sum(0, -INFINITY) == 0);
 }
 
-/* ---- information -------------------------------------------------------------------------------
- */
+/* ---- information --------------------------------------------------------------------------- */
 
 #define CASES 12
 

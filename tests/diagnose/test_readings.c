@@ -19,7 +19,7 @@ static int close_amp(void **state) {
     return 0;
 }
 
-/* ---- files ---------------------------------------------------------------------------------- */
+/* ---- files --------------------------------------------------------------------------------- */
 
 static bool complained(const base_errors *errors, int line, const char *words, bool warning) {
     for (size_t i = 0; i < base_errors_count(errors); i++) {
@@ -106,7 +106,7 @@ static void broken_files(void **state) {
     free(noise);
 }
 
-/* ---- what is kept --------------------------------------------------------------------------- */
+/* ---- what is kept -------------------------------------------------------------------------- */
 
 static const char good[] = "amp: wren hollow 5\nmains: 121\nmeter: 20k per volt on 300\nreadings:\n"
                            "  V1.1: 182\n  V1.3: {volts: 1.55, meter: 10M}\n  B2-B3: 33.5 V\n"

@@ -17,8 +17,7 @@ static void demand(bool holds) {
     if (!holds) abort();
 }
 
-/* ---- the bench --------------------------------------------------------------------------------
- */
+/* ---- the bench ----------------------------------------------------------------------------- */
 
 static const char *amp(void *library, const char *name, size_t *length) {
     size_t count;
@@ -111,8 +110,7 @@ static void open_bench(void) {
     here.asked = 0;
 }
 
-/* ---- one request ------------------------------------------------------------------------------
- */
+/* ---- one request --------------------------------------------------------------------------- */
 
 /* The next line, 0-ended in `line`; what follows it. */
 static const char *take_line(const char *at, const char *end, char *line, size_t size) {

@@ -31,8 +31,7 @@ static size_t any(size_t count) {
     return (size_t)(base_random_bits(&chance) % count);
 }
 
-/* ---- asking without a socket -------------------------------------------------------------------
- */
+/* ---- asking without a socket --------------------------------------------------------------- */
 
 static http_answer ask(const char *method, const char *target, const void *body, size_t length) {
     char host[32];
@@ -61,8 +60,7 @@ static void is_sound(const http_answer *answer, const char *what) {
     json_decref(json);
 }
 
-/* ---- nasty values ------------------------------------------------------------------------------
- */
+/* ---- nasty values -------------------------------------------------------------------------- */
 
 static const char *const nasty_texts[] = {
     "'; DROP TABLE fact; --",
@@ -159,8 +157,7 @@ static char *spoiled_text(json_t *json, size_t *length) {
     return text;
 }
 
-/* ---- bodies ------------------------------------------------------------------------------------
- */
+/* ---- bodies -------------------------------------------------------------------------------- */
 
 static const char *const facts[] = {
     "{'kind':'reading','body':{'phase':'before','at':'V2.5','volts':4.1,'meter':'10M',"
@@ -217,8 +214,7 @@ static void posts(void **state) {
     }
 }
 
-/* ---- paths and queries -------------------------------------------------------------------------
- */
+/* ---- paths and queries --------------------------------------------------------------------- */
 
 static void append_escaped(char *text, size_t size, const char *value) {
     size_t length = strlen(text);
@@ -262,8 +258,7 @@ static void gets(void **state) {
     }
 }
 
-/* ---- what is stored ----------------------------------------------------------------------------
- */
+/* ---- what is stored ------------------------------------------------------------------------ */
 
 static json_t *value_for(const job_key *key, const char *text) {
     char word[64];

@@ -21,8 +21,7 @@ static int tear_down(void **state) {
     return 0;
 }
 
-/* ---- guesses ----------------------------------------------------------------------------------
- */
+/* ---- guesses ------------------------------------------------------------------------------- */
 
 static void bare_code(http_pairing *pairing, char code[9]) {
     http_lan lan = {0};
@@ -123,8 +122,7 @@ static void sixteen_devices(void **state) {
     http_pairing_free(pairing);
 }
 
-/* ---- the certificate --------------------------------------------------------------------------
- */
+/* ---- the certificate ----------------------------------------------------------------------- */
 
 static void certificate_is_kept(void **state) {
     http_names names;
@@ -182,8 +180,7 @@ static void certificate_file_is_rubbish(void **state) {
     base_errors_free(errors);
 }
 
-/* ---- a device ---------------------------------------------------------------------------------
- */
+/* ---- a device ------------------------------------------------------------------------------ */
 
 typedef struct device {
     int handle;

@@ -51,8 +51,7 @@ static int64_t job_with_readings(void) {
     return job;
 }
 
-/* ---- the store --------------------------------------------------------------------------------
- */
+/* ---- the store ----------------------------------------------------------------------------- */
 
 static void small_ones(void **state) {
     (void)state;
@@ -113,8 +112,7 @@ static void a_fact_and_its_undo(void **state) {
     client_free(&undone);
 }
 
-/* ---- measuring --------------------------------------------------------------------------------
- */
+/* ---- measuring ----------------------------------------------------------------------------- */
 
 static json_t *line_at(const client_answer *chart, const char *at) {
     json_t *each;
@@ -262,8 +260,7 @@ static void compare(void **state) {
     client_free(&answer);
 }
 
-/* ---- the amp ----------------------------------------------------------------------------------
- */
+/* ---- the amp ------------------------------------------------------------------------------- */
 
 static void amp_of_a_job(void **state) {
     (void)state;
@@ -374,8 +371,7 @@ static void check_and_curves(void **state) {
     client_free(&answer);
 }
 
-/* ---- files ------------------------------------------------------------------------------------
- */
+/* ---- files --------------------------------------------------------------------------------- */
 
 static void files(void **state) {
     static const char *const papers[] = {"/report.pdf", "/invoice.pdf?paper=letter", "/chart.pdf"};

@@ -36,8 +36,7 @@ static bool closes(int handle, int ms) {
     return false;
 }
 
-/* ---- bodies -----------------------------------------------------------------------------------
- */
+/* ---- bodies -------------------------------------------------------------------------------- */
 
 static void expect(const char *method, const char *path, const char *body, int status) {
     client_answer answer =
@@ -163,8 +162,7 @@ static void announced_too_large(void **state) {
     close(handle);
 }
 
-/* ---- what is no request ------------------------------------------------------------------------
- */
+/* ---- what is no request -------------------------------------------------------------------- */
 
 static void rubbish(void **state) {
     static const char *const texts[] = {
@@ -238,8 +236,7 @@ static void pipelined(void **state) {
     close(handle);
 }
 
-/* ---- the slow ---------------------------------------------------------------------------------
- */
+/* ---- the slow ------------------------------------------------------------------------------ */
 
 /* One byte each 100 ms keeps no connection open past its deadline, and nobody else waits. */
 static void drips(void **state) {

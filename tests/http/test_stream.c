@@ -79,8 +79,7 @@ static void wait_for_listeners(size_t count) {
     assert_int_equal(http_events_listeners(here.server->events), count);
 }
 
-/* ---- tests ------------------------------------------------------------------------------------
- */
+/* ---- tests --------------------------------------------------------------------------------- */
 
 static void two_on_one_job(void **state) {
     static listener one, other;

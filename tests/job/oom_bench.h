@@ -11,8 +11,7 @@
 
 static bench on;
 
-/* ---- the two libraries allocate here ----------------------------------------------------------
- */
+/* ---- the two libraries allocate here ------------------------------------------------------- */
 
 static inline void *sql_take(int size) {
     return malloc((size_t)size);
@@ -52,8 +51,7 @@ static inline void allocate_here(void) {
     assert_int_equal(sqlite3_initialize(), SQLITE_OK);
 }
 
-/* ---- one case ---------------------------------------------------------------------------------
- */
+/* ---- one case ------------------------------------------------------------------------------ */
 
 /* What went wrong, if anything did, is said to be for want of memory. The JSON library may take it
  * for a fault of the text. */

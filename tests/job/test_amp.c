@@ -99,8 +99,7 @@ static void test_drawing_stays(void **state) {
     bench_close(&bench);
 }
 
-/* ---- the shop's own amps ----------------------------------------------------------------------
- */
+/* ---- the shop's own amps ------------------------------------------------------------------- */
 
 /* The wren hollow under another name. */
 static char *own_text(bench *bench) {

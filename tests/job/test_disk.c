@@ -13,8 +13,7 @@ static bool fails(void) {
     return fails_at >= 0 && (call == fails_at || (for_good && call > fails_at));
 }
 
-/* ---- the disk: SQLite's own, with faults ------------------------------------------------------
- */
+/* ---- the disk: SQLite's own, with faults --------------------------------------------------- */
 
 typedef struct file {
     sqlite3_file base;
@@ -131,8 +130,7 @@ static void disk_begin(void) {
     assert_int_equal(sqlite3_vfs_register(&disk, 1), SQLITE_OK);
 }
 
-/* ---- what is done on it -----------------------------------------------------------------------
- */
+/* ---- what is done on it -------------------------------------------------------------------- */
 
 static bench on;
 

@@ -136,8 +136,7 @@ static void test_never_changed(void **state) {
     bench_close(&bench);
 }
 
-/* ---- two browsers at once ---------------------------------------------------------------------
- */
+/* ---- two browsers at once ------------------------------------------------------------------ */
 
 typedef struct browser {
     bench *bench;
@@ -183,8 +182,7 @@ static void test_two_at_once(void **state) {
     bench_close(&bench);
 }
 
-/* ---- long work beside short -------------------------------------------------------------------
- */
+/* ---- long work beside short ---------------------------------------------------------------- */
 
 static void *keep_on(void *data) {
     bench *bench = data;

@@ -55,8 +55,7 @@ static void fill(bench *bench) {
     json_decref(note);
 }
 
-/* ---- export -----------------------------------------------------------------------------------
- */
+/* ---- export -------------------------------------------------------------------------------- */
 
 static void test_round_trip(void **state) {
     (void)state;
@@ -198,8 +197,7 @@ static void test_cut_export(void **state) {
     bench_close(&two);
 }
 
-/* ---- CSV --------------------------------------------------------------------------------------
- */
+/* ---- CSV ----------------------------------------------------------------------------------- */
 
 static void test_csv(void **state) {
     (void)state;
@@ -233,8 +231,7 @@ static void test_csv(void **state) {
     bench_close(&bench);
 }
 
-/* ---- backups ----------------------------------------------------------------------------------
- */
+/* ---- backups ------------------------------------------------------------------------------- */
 
 static int count_files(const char *folder, const char *with) {
     DIR *open = opendir(folder);
@@ -375,8 +372,7 @@ static void test_restore_over_ruins(void **state) {
     bench_close(&bench);
 }
 
-/* ---- a disk that is full ----------------------------------------------------------------------
- */
+/* ---- a disk that is full ------------------------------------------------------------------- */
 
 /* On a small disk of its own (which only root can make): nothing is written by half, what was there
  * before stays, and with room again all goes on. */

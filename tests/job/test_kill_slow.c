@@ -31,8 +31,7 @@ static json_t *body_of(int run, int number) {
     return body;
 }
 
-/* ---- the one that is killed -------------------------------------------------------------------
- */
+/* ---- the one that is killed ---------------------------------------------------------------- */
 
 static void tell(int pipe, ack ack) {
     if (write(pipe, &ack, sizeof ack) != sizeof ack) _exit(3);
@@ -56,8 +55,7 @@ static void live(const char *path, int run, int pipe) {
         pause();
 }
 
-/* ---- the one that looks -----------------------------------------------------------------------
- */
+/* ---- the one that looks -------------------------------------------------------------------- */
 
 static void sleep_us(long us) {
     struct timespec time = {0, us * 1000};

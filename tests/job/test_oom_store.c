@@ -76,8 +76,7 @@ static void open_case(bool failing) {
     oom_fails_at = fails_at;
 }
 
-/* ---- all of them ------------------------------------------------------------------------------
- */
+/* ---- all of them --------------------------------------------------------------------------- */
 
 static void test_facts(void **state) {
     (void)state;

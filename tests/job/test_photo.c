@@ -215,8 +215,7 @@ static void test_damaged(void **state) {
     bench_close(&bench);
 }
 
-/* ---- too large --------------------------------------------------------------------------------
- */
+/* ---- too large ----------------------------------------------------------------------------- */
 
 static void put_size(unsigned char *at, uint32_t value) {
     for (int i = 0; i < 4; i++)

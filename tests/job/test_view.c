@@ -3,8 +3,7 @@
 
 #include <time.h>
 
-/* ---- drained ----------------------------------------------------------------------------------
- */
+/* ---- drained ------------------------------------------------------------------------------- */
 
 static void drained(bench *bench, int64_t job, const char *state, bool below) {
     char quoted[32];
@@ -137,8 +136,7 @@ static void test_no_drawing(void **state) {
     bench_close(&bench);
 }
 
-/* ---- stages -----------------------------------------------------------------------------------
- */
+/* ---- stages -------------------------------------------------------------------------------- */
 
 static void next_says(bench *bench, int64_t job, const char *stage, const char *words) {
     json_t *view = bench_view(bench, job);
@@ -208,8 +206,7 @@ static void test_stage_by_work(void **state) {
     bench_close(&bench);
 }
 
-/* ---- rows -------------------------------------------------------------------------------------
- */
+/* ---- rows ---------------------------------------------------------------------------------- */
 
 static void test_rows(void **state) {
     (void)state;
@@ -241,8 +238,7 @@ static void test_rows(void **state) {
     bench_close(&bench);
 }
 
-/* ---- as inference wants them ------------------------------------------------------------------
- */
+/* ---- as inference wants them --------------------------------------------------------------- */
 
 static void test_readings(void **state) {
     (void)state;

@@ -12,7 +12,7 @@ static const tube_unit *unit_of(void **state, const char *type, int unit) {
     return &found->unit[unit];
 }
 
-/* ---- published points ------------------------------------------------------------------------ */
+/* ---- published points ---------------------------------------------------------------------- */
 
 /* Plate current, mu and transconductance of the curve at a point; mu of a pentode is of screen to
  * grid at constant cathode current. */
@@ -80,8 +80,7 @@ static void published_points(void **state) {
     assert_int_equal(excused, sizeof exceptions / sizeof *exceptions);
 }
 
-/* ---- a stage on its cathode resistor ----------------------------------------------------------
- */
+/* ---- a stage on its cathode resistor ------------------------------------------------------- */
 
 /* Resistors of one stage; the electrodes' supplies are to the cathode's lower end. A pair on one
  * cathode resistor is a stage of one tube on twice that resistor. */

@@ -24,8 +24,7 @@ static size_t count_of(const char *text, const char *word) {
     return count;
 }
 
-/* ---- long tables -------------------------------------------------------------------------------
- */
+/* ---- long tables --------------------------------------------------------------------------- */
 
 static json_t *looks_of(size_t count) {
     json_t *looks = json_array();
@@ -89,8 +88,7 @@ static void test_ten_thousand(void **state) {
     json_decref(job);
 }
 
-/* ---- long texts --------------------------------------------------------------------------------
- */
+/* ---- long texts ---------------------------------------------------------------------------- */
 
 /* A row that no page holds goes on over the pages. */
 static void test_tall_row(void **state) {
@@ -180,8 +178,7 @@ static void test_lines(void **state) {
     }
 }
 
-/* ---- odd words ---------------------------------------------------------------------------------
- */
+/* ---- odd words ----------------------------------------------------------------------------- */
 
 static void test_markup(void **state) {
     (void)state;

@@ -60,8 +60,7 @@ static void page_says(const pdf *all, int page, const char *const *words, size_t
     page_says((all), (page), (const char *const[]){__VA_ARGS__},                                   \
               sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
 
-/* ---- contents ---------------------------------------------------------------------------------
- */
+/* ---- contents ------------------------------------------------------------------------------ */
 
 static void test_owner(void **state) {
     (void)state;
@@ -158,8 +157,7 @@ static void test_not_done(void **state) {
     bench_close(to);
 }
 
-/* ---- what is missing ---------------------------------------------------------------------------
- */
+/* ---- what is missing ----------------------------------------------------------------------- */
 
 /* What is no fact leaves its section out; no view and no shop at all still make a paper. */
 static void test_missing(void **state) {
@@ -192,8 +190,7 @@ static void test_missing(void **state) {
     pdf_free(&all);
 }
 
-/* ---- the file ----------------------------------------------------------------------------------
- */
+/* ---- the file ------------------------------------------------------------------------------ */
 
 static void test_same_bytes(void **state) {
     (void)state;
@@ -232,8 +229,7 @@ static void test_paper(void **state) {
     bench_close(to);
 }
 
-/* ---- photos ------------------------------------------------------------------------------------
- */
+/* ---- photos -------------------------------------------------------------------------------- */
 
 /* "bb" is cut short within its header, "cc" is no JPEG, "dd" is not there. */
 static void *photo(void *asked, const char *hash, size_t *length) {

@@ -11,7 +11,7 @@ static diagnose_meter per_volt(double ohms, double range) {
     return (diagnose_meter){.ohms = NAN, .ohms_per_volt = ohms, .range = range};
 }
 
-/* ---- order ---------------------------------------------------------------------------------- */
+/* ---- order --------------------------------------------------------------------------------- */
 
 static int group_of(const service_line *line) {
     if (line->pin >= 0) return 0;
@@ -42,7 +42,7 @@ static void test_order(void **state) {
     }
 }
 
-/* ---- meters --------------------------------------------------------------------------------- */
+/* ---- meters -------------------------------------------------------------------------------- */
 
 /* The fall of a divider: 38 kohm of a plate and 1 Mohm of a grid leak on three meters. */
 static void test_loading(void **state) {
@@ -93,7 +93,7 @@ static void test_meter_in_circuit(void **state) {
     amp_close(&amp);
 }
 
-/* ---- the band ------------------------------------------------------------------------------- */
+/* ---- the band ------------------------------------------------------------------------------ */
 
 #define SAMPLES 400
 
@@ -224,7 +224,7 @@ static void test_mains(void **state) {
     amp_close(&amp);
 }
 
-/* ---- differences ---------------------------------------------------------------------------- */
+/* ---- differences --------------------------------------------------------------------------- */
 
 static void test_differences(void **state) {
     (void)state;
@@ -247,7 +247,7 @@ static void test_differences(void **state) {
     amp_close(&amp);
 }
 
-/* ---- dissipation ---------------------------------------------------------------------------- */
+/* ---- dissipation --------------------------------------------------------------------------- */
 
 /* A figure of the trade (common practice, no source): 362.2 V plate to cathode and 25.48 V across
  * 470 ohms, 5.8 % of the cathode's current to the screen: 132.1 % of 14 W, 154 % of 12 W. */
@@ -310,7 +310,7 @@ static void test_grid_stoppers(void **state) {
     amp_close(&b);
 }
 
-/* ---- failure -------------------------------------------------------------------------------- */
+/* ---- failure ------------------------------------------------------------------------------- */
 
 static void test_unsolved(void **state) {
     (void)state;

@@ -14,8 +14,7 @@ static service_date_code code_of(const char *text) {
     return code;
 }
 
-/* ---- one code ----------------------------------------------------------------------------------
- */
+/* ---- one code ------------------------------------------------------------------------------ */
 
 static void check_form(const char *text, const char *maker, int year, int digits, int week) {
     service_date_code code = code_of(text);
@@ -111,8 +110,7 @@ static void test_bytes(void **state) {
     }
 }
 
-/* ---- a set -------------------------------------------------------------------------------------
- */
+/* ---- a set --------------------------------------------------------------------------------- */
 
 enum { CODES = 8 };
 

@@ -48,8 +48,7 @@ static void test_cold_peak(void **state) {
     amp_close(&amp);
 }
 
-/* ---- the words --------------------------------------------------------------------------------
- */
+/* ---- the words ----------------------------------------------------------------------------- */
 
 static bool has_word(const char *text, const char *word) {
     size_t length = strlen(word);
@@ -110,8 +109,7 @@ static void test_library(void **state) {
     }
 }
 
-/* ---- what cannot be ---------------------------------------------------------------------------
- */
+/* ---- what cannot be ------------------------------------------------------------------------ */
 
 static void test_resistor(void **state) {
     static const double bad[] = {0, -470, 99, 1001, INFINITY};

@@ -40,8 +40,7 @@ static void check(const service_old *old, const char *first, const char *other) 
     service_substitute_free(found);
 }
 
-/* ---- electrolytics ------------------------------------------------------------------------------
- */
+/* ---- electrolytics ------------------------------------------------------------------------- */
 
 static void test_filters(void **state) {
     static const struct {
@@ -116,8 +115,7 @@ static void test_words(void **state) {
     service_substitute_free(found);
 }
 
-/* ---- other capacitors --------------------------------------------------------------------------
- */
+/* ---- other capacitors ---------------------------------------------------------------------- */
 
 static void test_films(void **state) {
     static const struct {
@@ -148,8 +146,7 @@ static void test_films(void **state) {
     check(&mica, "270p 500 V mica", NULL);
 }
 
-/* ---- resistors ---------------------------------------------------------------------------------
- */
+/* ---- resistors ----------------------------------------------------------------------------- */
 
 static void test_resistors(void **state) {
     static const struct {
@@ -177,8 +174,7 @@ static void test_resistors(void **state) {
     }
 }
 
-/* ---- the rest ----------------------------------------------------------------------------------
- */
+/* ---- the rest ------------------------------------------------------------------------------ */
 
 static void test_others(void **state) {
     (void)state;
@@ -205,8 +201,7 @@ static void test_refused(void **state) {
     }
 }
 
-/* ---- in an amp ---------------------------------------------------------------------------------
- */
+/* ---- in an amp ----------------------------------------------------------------------------- */
 
 /* Whatever the part, what is proposed stands its volts and twice its watts, and is a value of the
  * series. */

@@ -35,8 +35,7 @@ static void for_each_unit(void **state, void (*check)(const tube_unit *, base_ra
             check(&tube_library_at(*state, t)->unit[u], &random);
 }
 
-/* ---- derivatives ------------------------------------------------------------------------------
- */
+/* ---- derivatives --------------------------------------------------------------------------- */
 
 /* Central difference of fourth order of current i by *x. */
 static double slope(const tube_unit *unit, const tube_state *state, const tube_volts *volts,
@@ -102,8 +101,7 @@ static void finite_at_any_volts(void **state) {
     for_each_unit(state, check_finite);
 }
 
-/* ---- what a tube does -------------------------------------------------------------------------
- */
+/* ---- what a tube does ---------------------------------------------------------------------- */
 
 static void check_monotone(const tube_unit *unit, base_random *random) {
     for (int n = 0; n < 300; n++) {

@@ -223,7 +223,7 @@ static bool fit_unit(figures *f, int unit) {
     return status == GSL_SUCCESS || info != 0;
 }
 
-/* ---- where the curve may be trusted ---------------------------------------------------------- */
+/* ---- where the curve may be trusted -------------------------------------------------------- */
 
 /* The highest of a limit over all rating systems, or 0. */
 static double highest(const figures *f, int unit, tube_limit limit) {
