@@ -19,12 +19,19 @@ const tooBig = (file: File): Fault => ({
   remedy: "Make it smaller, or take it at a lower setting.",
 });
 
+const NOTHING_IN_IT: Fault = {
+  code: "value",
+  cause: "the file is empty.",
+  remedy: "Copy it from the camera again.",
+};
+
 async function sendOne(
   view: View,
   file: File,
   part: string | undefined,
   show: (now: Sending) => void,
 ) {
+  if (file.size === 0) throw new ApiError(400, [NOTHING_IN_IT]);
   if (file.size > PHOTO_BYTES) throw new ApiError(413, [tooBig(file)]);
   const stop = new AbortController();
   const tell = (share: number) => show({ name: file.name, share, stop });
@@ -36,7 +43,7 @@ async function sendOne(
 
 /** Which of several photos it was. */
 const named = (file: File, faults: Fault[]): Fault[] =>
-  faults.map((fault) => ({ ...fault, cause: `${file.name}: ${fault.cause}` }));
+  faults.map((fault) => ({ ...fault, cause: `“${file.name}”: ${fault.cause}` }));
 
 /** The photos on their way, and why some did not arrive. */
 function useSending(view: View, part?: string) {
