@@ -3,7 +3,7 @@
 #include "page.h"
 #include "shop_impl.h"
 
-#include <errno.h>
+#include <semaphore.h>
 #include <signal.h>
 #include <spawn.h>
 #include <stdio.h>
@@ -121,27 +121,54 @@ static void open_browser(const char *address) {
     char *arguments[] = {"xdg-open", (char *)address, NULL};
     posix_spawn_file_actions_t files;
     posix_spawnattr_t attributes;
-    sigset_t none;
+    sigset_t usual;
     pid_t child;
-    sigemptyset(&none);
+    sigemptyset(&usual);
+    sigaddset(&usual, SIGPIPE);
+    sigaddset(&usual, SIGCHLD);
     posix_spawn_file_actions_init(&files);
     posix_spawnattr_init(&attributes);
     posix_spawn_file_actions_addopen(&files, 0, "/dev/null", 0, 0);
     posix_spawn_file_actions_addopen(&files, 1, "/dev/null", 1, 0);
     posix_spawn_file_actions_adddup2(&files, 1, 2);
-    posix_spawnattr_setsigmask(&attributes, &none);
-    posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGMASK);
+    posix_spawnattr_setsigdefault(&attributes, &usual);
+    posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGDEF);
     posix_spawnp(&child, arguments[0], &files, &attributes, arguments, environ);
     posix_spawnattr_destroy(&attributes);
     posix_spawn_file_actions_destroy(&files);
 }
 
-/* Sleeps until a signal comes; tells the new code when a device was paired. */
-static void wait_for_end(bench *bench, const sigset_t *ends) {
-    struct timespec second = {.tv_sec = 1};
+/* A library may have threads of its own that block no signal, so any thread must be able to take
+ * the one that ends the bench: a handler, not sigwait. */
+static sem_t ending;
+
+static void on_signal(int signal) {
+    (void)signal;
+    sem_post(&ending);
+}
+
+static void catch_signals(void) {
+    static const int ends[] = {SIGINT, SIGTERM, SIGHUP};
+    struct sigaction action = {.sa_handler = on_signal, .sa_flags = SA_RESTART};
+    sem_init(&ending, 0, 0);
+    for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
+        sigaction(ends[i], &action, NULL);
+    signal(SIGPIPE, SIG_IGN);
+    signal(SIGCHLD, SIG_IGN);
+}
+
+/* True when the end has come within a second. */
+static bool ended(void) {
+    struct timespec until;
+    clock_gettime(CLOCK_REALTIME, &until);
+    until.tv_sec++;
+    return sem_timedwait(&ending, &until) == 0;
+}
+
+/* Tells the new code when a device was paired. */
+static void wait_for_end(bench *bench) {
     http_lan lan;
-    int signal;
-    while ((signal = sigtimedwait(ends, NULL, &second)) < 0)
+    while (!ended())
         if (http_lan_now(bench->server, &lan) && strcmp(lan.code, bench->code) != 0)
             tell_code(bench, &lan);
     tell(bench->cli, "The bench is closed.");
@@ -164,14 +191,7 @@ static void look_once(bench *bench) {
 }
 
 static void serve(bench *bench) {
-    sigset_t ends;
-    sigemptyset(&ends);
-    sigaddset(&ends, SIGINT);
-    sigaddset(&ends, SIGTERM);
-    sigaddset(&ends, SIGHUP);
-    pthread_sigmask(SIG_BLOCK, &ends, NULL); /* the server's threads inherit it */
-    signal(SIGPIPE, SIG_IGN);
-    signal(SIGCHLD, SIG_IGN);
+    catch_signals();
     if (!start(bench)) return;
     tell_start(bench);
     bool once = cli_option(bench->cli, CLI_ONCE) != NULL;
@@ -180,7 +200,7 @@ static void serve(bench *bench) {
     if (once)
         look_once(bench);
     else
-        wait_for_end(bench, &ends);
+        wait_for_end(bench);
     http_stop(bench->server);
 }
 
