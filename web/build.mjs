@@ -24,11 +24,13 @@ async function bundle(out) {
     outdir: out,
     bundle: true,
     minify: true,
-    format: "iife",
+    format: "esm",
+    splitting: true,
     target: "es2022",
     jsx: "automatic",
     jsxImportSource: "preact",
     entryNames: "[name]-[hash]",
+    chunkNames: "part-[hash]",
     assetNames: "[name]-[hash]",
     loader: { ".woff2": "file", ".svg": "copy" },
     legalComments: "none",
@@ -72,7 +74,7 @@ function compress(out, names) {
 
 function clear(out) {
   mkdirSync(out, { recursive: true });
-  const ours = /^(app-|b612-|icon-|index\.html|font-licence|files\.txt)/;
+  const ours = /^(app-|part-|b612-|icon-|index\.html|font-licence|files\.txt)/;
   for (const name of readdirSync(out)) if (ours.test(name)) rmSync(join(out, name));
 }
 

@@ -8,9 +8,6 @@ import { startKeys } from "./keys";
 import { Shell } from "./shell";
 import { start } from "./store";
 
-// The script stands in the head: the theme is set before anything is painted.
-start();
+start(); // the theme is set before anything is painted: index.html has it block the first picture
 startKeys();
-document.addEventListener("DOMContentLoaded", () =>
-  render(<Shell />, document.getElementById("page")!),
-);
+render(<Shell />, document.getElementById("page")!);

@@ -88,13 +88,9 @@ export function seconds(value: number | null | undefined): string {
   return value < 100 ? `${Math.ceil(value)} s` : `${Math.ceil(value / 60)} min`;
 }
 
-// Day before month, as the page's English has it, whatever the browser is set to.
-const day = new Intl.DateTimeFormat("en-GB", { day: "numeric", month: "short" });
-const dayYear = new Intl.DateTimeFormat("en-GB", {
-  day: "numeric",
-  month: "short",
-  year: "numeric",
-});
+// Day before month, as the page's English has it, whatever the browser is set to. By hand: Intl takes
+// tens of milliseconds to wake, at every opening.
+const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sept Oct Nov Dec".split(" ");
 
 export function clock(at: number): string {
   const time = new Date(at);
@@ -103,7 +99,9 @@ export function clock(at: number): string {
 
 export function date(at: number): string {
   const time = new Date(at);
-  return (time.getFullYear() === new Date().getFullYear() ? day : dayYear).format(time);
+  const year = time.getFullYear();
+  const day = `${time.getDate()} ${MONTHS[time.getMonth()]}`;
+  return year === new Date().getFullYear() ? day : `${day} ${year}`;
 }
 
 /** "10:42" today, "3 Nov 10:42" before. */

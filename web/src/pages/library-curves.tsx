@@ -1,6 +1,7 @@
 // The tubes of an amp: plate curves with the load line, idle and the rating; the same in figures.
 import { useEffect, useRef } from "preact/hooks";
-import { drawCurves } from "../plot/curves";
+import type uPlot from "uplot";
+import "uplot/dist/uPlot.min.css";
 import { theme, useDraft, useResource } from "../store";
 import type { Curves, TubeUnit } from "../types";
 import { Button, Choice } from "../ui/controls";
@@ -72,24 +73,38 @@ function OneTube({ amp, unit }: { amp: string; unit: TubeUnit }) {
 
 /* ---- the plot --------------------------------------------------------------------------------------- */
 
+/** Draws it, and again where the width or the colours change. Returns what ends it. */
+function keepDrawn(place: HTMLElement, draw: () => uPlot): () => void {
+  let plot = draw();
+  const again = () => {
+    plot.destroy();
+    plot = draw();
+  };
+  const size = new ResizeObserver(() => place.clientWidth !== plot.width && again());
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  size.observe(place);
+  dark.addEventListener("change", again);
+  return () => {
+    size.disconnect();
+    dark.removeEventListener("change", again);
+    plot.destroy();
+  };
+}
+
 function Plot({ data }: { data: Curves }) {
   const box = useRef<HTMLDivElement>(null);
   const look = theme.value;
   useEffect(() => {
     const place = box.current!;
-    let plot = drawCurves(place, data, HEIGHT);
-    const again = () => {
-      plot.destroy();
-      plot = drawCurves(place, data, HEIGHT);
-    };
-    const size = new ResizeObserver(() => place.clientWidth !== plot.width && again());
-    const dark = matchMedia("(prefers-color-scheme: dark)");
-    size.observe(place);
-    dark.addEventListener("change", again);
+    let gone = false;
+    let end = () => {};
+    // The one part that is brought in when it is wanted: the bench opens sooner without it.
+    void import("../plot/curves").then(({ drawCurves }) => {
+      if (!gone) end = keepDrawn(place, () => drawCurves(place, data, HEIGHT));
+    });
     return () => {
-      size.disconnect();
-      dark.removeEventListener("change", again);
-      plot.destroy();
+      gone = true;
+      end();
     };
   }, [data, look]);
   const label = `Plate curves of ${data.type}, grid from ${volts(data.curves[0]?.grid_v)} to ${volts(data.curves.at(-1)?.grid_v)} V. The table has the figures.`;

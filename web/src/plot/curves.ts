@@ -1,6 +1,5 @@
 // Plate curves with the DC load line, idle and the plate's rating, drawn by uPlot on a canvas.
 import uPlot from "uplot";
-import "uplot/dist/uPlot.min.css";
 import type { Curves } from "../types";
 
 interface Inks {
