@@ -9,7 +9,8 @@
 #include <string.h>
 
 #define BINS 72
-#define KNOTS 7 /* of each case, whose quantiles place the bins */
+#define KNOTS 7              /* of each case, whose quantiles place the bins */
+#define SLIGHT (0.05 / BINS) /* a case of less moves no edge by more than a twentieth of a bin */
 
 typedef struct knot {
     double at, weight;
@@ -26,10 +27,12 @@ static const double knot_at[KNOTS] = {-1.465, -0.792, -0.366, 0, 0.366, 0.792, 1
 /* BINS - 1 inner edges; equal ones merge. Returns how many. */
 static int place_edges(const diagnose_cases *cases, knot *knots, double *edges) {
     int count = 0, made = 0;
-    for (int i = 0; i < cases->count; i++)
-        for (int k = 0; k < KNOTS; k++)
-            knots[count++] =
-                (knot){cases->mean[i] + knot_at[k] * cases->sd[i], cases->weight[i] / KNOTS};
+    for (int i = 0; i < cases->count; i++) {
+        int first = cases->weight[i] < SLIGHT ? KNOTS / 2 : 0; /* then its middle alone */
+        double weight = cases->weight[i] / (KNOTS - 2 * first);
+        for (int k = first; k < KNOTS - first; k++)
+            knots[count++] = (knot){cases->mean[i] + knot_at[k] * cases->sd[i], weight};
+    }
     qsort(knots, (size_t)count, sizeof *knots, by_at);
     double sum = 0;
     int share = 1; /* the next edge is due where the sum reaches share / BINS */
