@@ -68,6 +68,7 @@ perf: ## the benchmarks, each with its ratio to a reference measured in the same
 	$(call CONFIGURE,build)
 	cmake --build build --target gridleak perf_programs
 	for program in build/perf_*; do echo "== $$program"; $$program || exit 1; done
+	GRIDLEAK=build/gridleak node perf/page.mjs
 
 clean: ## what was built
 	rm -rf build build-asan build-fuzz build-cover
