@@ -10,7 +10,7 @@
 #define WINDOW 30.0     /* nats below the best screened point that still count */
 #define SCREENED 40     /* readings that the screening looks at: those that depart most */
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
-#define MOST_ROWS 24000 /* sensitivities worked out in one run, at some 8 us each */
+#define MOST_ROWS 12000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
 #define MOST_CELL 2.0    /* deviations: beyond, the next severity has its say */
 #define STILL 1e-5       /* of the noise variance: a reading that tolerance does not move */
