@@ -1,5 +1,5 @@
 // What every reading rests on: whether the amp is on, the mains at the wall, the meter in hand.
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useState } from "preact/hooks";
 import { record } from "../facts";
 import { drained } from "../drained";
 import { useKeys } from "../keys";
@@ -79,8 +79,6 @@ function BenchForm({ view, onDone }: { view: View; onDone: () => void }) {
   const wall = useMains(view);
   const [meter, setMeter] = useState(bench.value.meter);
   const [mains, setMains] = useState(wall.value.mains);
-  const first = useRef<HTMLInputElement>(null);
-  useEffect(() => first.current?.focus(), []);
   const noMains = mains.trim() !== "" && mainsOf(mains) === null;
   const noMeter = !meterReads(meter);
   const keep = () => {
@@ -94,7 +92,6 @@ function BenchForm({ view, onDone }: { view: View; onDone: () => void }) {
       <NumberField
         label="Mains at the wall, as read just now"
         unit="V"
-        inputRef={first}
         text={mains}
         onInput={setMains}
         onNumber={keep}

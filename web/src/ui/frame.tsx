@@ -158,13 +158,19 @@ interface DialogProps {
   children: ComponentChildren;
 }
 
+const TYPED_INTO = "textarea, input:not([type=radio], [type=checkbox])";
+
 export function Dialog({ title, open, onClose, children }: DialogProps) {
   const box = useRef<HTMLDialogElement>(null);
   const id = useId();
   // At once, not after the next picture: the next key belongs to what is in sight then.
   useLayoutEffect(() => {
-    if (open && !box.current?.open) box.current?.showModal();
-    if (!open && box.current?.open) box.current.close();
+    const dialog = box.current!;
+    if (open && !dialog.open) {
+      dialog.showModal();
+      dialog.querySelector<HTMLElement>(TYPED_INTO)?.focus(); // else the browser takes Close
+    }
+    if (!open && dialog.open) dialog.close();
   }, [open]);
   return (
     <dialog ref={box} aria-labelledby={id} onClose={onClose}>
