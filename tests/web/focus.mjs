@@ -75,6 +75,21 @@ for (const [size, viewport] of Object.entries(SIZES))
     await closePage(page);
   });
 
+test("a note is typed at once, and a dialog gives the focus back", async () => {
+  const page = await openPage(context, base, SCREENS["make-safe"]);
+  await page.locator(".drain-field").waitFor();
+  await page.keyboard.press("w");
+  await page.keyboard.type("both fuses are new");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("Enter");
+  await page.getByText(/Recorded: note .both fuses are new/).waitFor();
+  await page.keyboard.press("Escape");
+  await page.locator("dialog[open]").waitFor({ state: "detached" });
+  await page.keyboard.press("3");
+  await page.getByRole("heading", { name: "Look over", level: 1 }).waitFor();
+  await closePage(page);
+});
+
 /* ---- nothing moves ------------------------------------------------------------------------------- */
 
 /** Opens a screen with a watch on what moves; `moved()` is the sum since. What a key or a click moved

@@ -5,7 +5,7 @@ import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { after, test } from "node:test";
 import { AXE, closePage, openPage } from "./bench.mjs";
-import { base, context, end, SCREENS, show, SIZES, watchAsked } from "./shown.mjs";
+import { base, context, DIALOGS, end, SCREENS, show, SIZES, watchAsked } from "./shown.mjs";
 
 after(end);
 
@@ -48,7 +48,7 @@ for (const [size, viewport] of Object.entries(SIZES))
       await page.setViewportSize(viewport);
       await page.emulateMedia({ colorScheme });
       const wrong = [];
-      for (const name of Object.keys(SCREENS)) {
+      for (const name of Object.keys({ ...SCREENS, ...DIALOGS })) {
         await show(page, name);
         if (pictures)
           await page.screenshot({ path: join(pictures, `${name}-${size}-${colorScheme}.png`) });

@@ -59,6 +59,19 @@ export const SCREENS = {
   "hand-back": `jobs/${DONE}/hand-back`,
 };
 
+/** What opens over a screen, by a key. */
+export const DIALOGS = {
+  keys: `jobs/${SAFE}/make-safe`,
+  notes: `jobs/${SAFE}/make-safe`,
+  mains: `jobs/${DECIDED}/measure`,
+  column: `jobs/${SAFE}/measure`,
+};
+const dialog = (key) => async (page) => {
+  await page.evaluate(() => document.activeElement.blur());
+  await page.keyboard.press(key);
+  await page.locator("dialog[open]").waitFor();
+};
+
 /** What is done on a screen before it is looked at. */
 const TAB = (name) => (page) => page.getByRole("radio", { name }).check();
 const understood = (page) =>
@@ -68,6 +81,16 @@ const handsOut = async (page) => {
   if (await button.count()) await button.click();
 };
 const BEFORE = {
+  keys: dialog("?"),
+  notes: dialog("w"),
+  mains: dialog("m"),
+  column: async (page) => {
+    await understood(page);
+    await page.locator(".chart-row").first().waitFor();
+    if (await page.locator("dialog[open]").count()) return; // left open: it is kept so
+    await page.getByRole("button", { name: "Paste a column" }).click();
+    await page.locator("dialog[open]").waitFor();
+  },
   measure: understood,
   point: async (page) => {
     await understood(page);
@@ -108,7 +131,7 @@ export function watchAsked(page) {
 /** Opens a screen as new, as it looks to whoever comes to it first. */
 export async function show(page, name) {
   await page.goto("about:blank");
-  await page.goto(`${base}#/${SCREENS[name]}`);
+  await page.goto(`${base}#/${SCREENS[name] ?? DIALOGS[name]}`);
   await page.locator("main h1").waitFor();
   await settled(page);
   await BEFORE[name]?.(page);
