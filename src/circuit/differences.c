@@ -39,11 +39,16 @@ static void compare_text(differ *differ, const circuit_part *part, const char *k
     const char *from = pair[0], *to = pair[1];
     if (!from && !to) return;
     if (from && to && strcasecmp(from, to) == 0) return;
-    bool value = strcmp(key, "value") == 0;
-    const char *undo =
-        from ? words(differ, value ? "put %s back to %s" : "put %s back to %s %s", part->name,
-                     value ? from : key, from)
-             : words(differ, "%s: the drawing does not state its %s", part->name, key);
+    bool bare = strcmp(key, "value") == 0 || strcmp(key, "type") == 0;
+    const char *undo;
+    if (!from)
+        undo = words(differ, "%s: the drawing does not state its %s", part->name, key);
+    else if (strcmp(key, "original") == 0)
+        undo = words(differ, "leave %s: it is a later part, in itself no harm", part->name);
+    else if (bare)
+        undo = words(differ, "put %s back to %s", part->name, from);
+    else
+        undo = words(differ, "put %s back to %s %s", part->name, key, from);
     note(differ, (circuit_difference){part->name, key, from, to, "change", undo});
 }
 

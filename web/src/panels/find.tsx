@@ -85,7 +85,10 @@ function Groups({ data }: { data: Suspects }) {
           <li key={at} class="group">
             {members > 1 && (
               <p class="group-head">
-                <span>Readings cannot tell these {members} apart</span>
+                <span>
+                  Readings cannot tell these {members} apart
+                  {suspects.length < members && `; ${members - suspects.length} under 1 %`}
+                </span>
                 <span>{percent(probability)}</span>
               </p>
             )}
