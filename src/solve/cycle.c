@@ -48,16 +48,15 @@ static double side_ohms(const solve_side *side, const double *numbers) {
     return ohms;
 }
 
-void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
-                    const double *x, solve_drive *drive) {
-    double mains = numbers[work->system->mains], slope;
-    double warm = tube_heater_emission(solve_heat_ratio(work, &cycle->heat, x), &slope);
+/* What drives a rectifier whose cathode gives `warm` of its emission. */
+void solve_drive_warm(const solve_system *system, const solve_cycle *cycle, const double *numbers,
+                      double warm, solve_drive *drive) {
     *drive = (solve_drive){.farads = cycle->henries > 0 ? 0 : NO_CAP};
     for (int k = 0; k < cycle->sides; k++) {
         const solve_side *side = &cycle->side[k];
         double turns = side->volts < 0 ? 1 : numbers[side->volts] / side->drawn;
         double primary = side->primary < 0 ? 0 : numbers[side->primary];
-        drive->peak[k] = sqrt(2) * turns * mains;
+        drive->peak[k] = sqrt(2) * turns * numbers[system->mains];
         drive->reflected[k] = primary * turns * turns;
         drive->ohms[k] = fmin(side_ohms(side, numbers) + drive->reflected[k], SOLVE_NONE);
         double emission = side->emission < 0 ? 1 : numbers[side->emission];
@@ -66,6 +65,12 @@ void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const doub
     for (int k = 0; k < cycle->caps; k++)
         drive->farads += numbers[cycle->cap[k]];
     drive->farads = fmin(drive->farads, MOST_CAP);
+}
+
+void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
+                    const double *x, solve_drive *drive) {
+    double slope, warm = tube_heater_emission(solve_heat_ratio(work, &cycle->heat, x), &slope);
+    solve_drive_warm(work->system, cycle, numbers, warm, drive);
 }
 
 /* ---- the current of one side ---- */

@@ -229,7 +229,7 @@ static solve_result continuation(solve_work *work, const double *numbers, double
 /* A part or a state of any amp lies far within these; past them doubles lose Kirchhoff's law. */
 #define BEYOND_SENSE 1e20
 
-static int not_finite(const solve_system *system, const double *numbers) {
+int solve_not_finite(const solve_system *system, const double *numbers) {
     for (size_t i = 0; i < system->slots; i++) {
         bool zero_is_fine =
             system->slot[i].what == SOLVE_GAS || system->slot[i].what == SOLVE_VOLTS ||
@@ -256,7 +256,7 @@ static void look_outside(solve_work *work, const double *x, solve_result *result
 
 solve_result solve_point(solve_work *work, const double *numbers, const double *start, double *x) {
     size_t size = (size_t)work->system->unknowns * sizeof *x;
-    int bad = not_finite(work->system, numbers);
+    int bad = solve_not_finite(work->system, numbers);
     if (bad >= 0)
         return (solve_result){.outcome = SOLVE_NOT_FINITE, .where = bad, .outside_part = -1};
     work->bound = 0;

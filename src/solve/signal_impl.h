@@ -76,6 +76,9 @@ bool signal_make(solve_signal *signal);
 
 /* signal_stamp.c: writes (or first counts, then names) every entry in one fixed order */
 void signal_stamp(solve_signal *signal, const signal_point *at);
+/* Only what does not depend on the volts; of `at` only the numbers count. The entries that follow:
+ * 36 of each unit, 4 of each diode, 4 of each rectifier. */
+void signal_stamp_linear(solve_signal *signal, const signal_point *at);
 
 /* signal.c */
 bool signal_factor(solve_signal *signal, double complex s);

@@ -132,7 +132,7 @@ static void stamp_cycles(solve_signal *signal, const signal_point *at) {
                 fmax(-at->work->cycle_point[i].by_v, 0), 0);
 }
 
-void signal_stamp(solve_signal *signal, const signal_point *at) {
+void signal_stamp_linear(solve_signal *signal, const signal_point *at) {
     signal->cursor = 0;
     for (int i = 0; i < signal->unknowns; i++) /* first: entry i is the diagonal of row i */
         put(signal, i, i, i < signal->currents_from ? SOLVE_GMIN : 0, 0);
@@ -142,6 +142,10 @@ void signal_stamp(solve_signal *signal, const signal_point *at) {
         stamp_series(signal, at, signal->coil[i].branch, signal->coil[i].current);
     for (size_t i = 0; i < signal->transformers; i++)
         stamp_transformer(signal, at, &signal->transformer[i]);
+}
+
+void signal_stamp(solve_signal *signal, const signal_point *at) {
+    signal_stamp_linear(signal, at);
     for (size_t i = 0; i < signal->system->units; i++)
         stamp_unit(signal, at, i);
     stamp_diodes(signal, at);

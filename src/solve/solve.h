@@ -293,4 +293,67 @@ typedef struct solve_hum_part { /* one number made to fail */
 solve_outcome solve_hum_parts(const solve_trial *given, solve_hum_part *out, size_t room,
                               size_t *count);
 
+/* ---- in time ------------------------------------------------------------------------------- */
+
+/* An amp from one instant to the next: every part as in the small signals, tubes with their whole
+ * curves, each rectifier's side a true diode fed by a sine. TR-BDF2 with its error held (Hosea and
+ * Shampine 1996). Not modelled: a core that saturates, a coil's current under a broken contact. A
+ * cathode warms with a lag that belongs to its class (common practice, no source). */
+typedef struct solve_run solve_run; /* state, numbers and factors; one per thread */
+
+solve_run *solve_run_new(const solve_system *system); /* NULL: no memory */
+void solve_run_free(solve_run *run);
+
+/* A number that changes while the amp runs: a switch's contact, the mains (0: switched off). */
+typedef struct solve_change {
+    double seconds;
+    int slot;
+    double number;
+} solve_change;
+typedef struct solve_tone { /* a sine into a node, to ground, from t = 0 on */
+    int node;               /* of the circuit */
+    double ohms;            /* behind which; over 0 */
+    double volts, hertz;    /* peak */
+} solve_tone;
+#define SOLVE_TONES 4
+#define SOLVE_TOLERANCE 1e-4
+
+typedef struct solve_course { /* what is to be run. Borrowed until the next start */
+    const double *numbers;    /* by slot, at t = 0 */
+    double phase;             /* of the mains' sine at t = 0, rad: 0 rises through zero */
+    double tolerance; /* of a step's error: part of (1 V, 1 A or what there is); 0: the usual one */
+    const solve_change *change; /* in the order of time */
+    size_t changes;
+    solve_tone tone[SOLVE_TONES];
+    int tones;
+} solve_course;
+
+/* Sets the amp at t = 0: with x (of solve_point, with these numbers) hot and running, with NULL
+ * cold and its capacitors empty. Not finite, singular, no memory, or converged. */
+solve_outcome solve_run_start(solve_run *run, const solve_course *course, const double *x);
+/* Called after each step; false ends the run there. */
+typedef bool solve_look(void *own, const solve_run *run);
+/* Runs on to t = `seconds`. Stalled: the steps came to nothing at solve_run_seconds. */
+solve_outcome solve_run_to(solve_run *run, double seconds, solve_look *look, void *own);
+
+double solve_run_seconds(const solve_run *run);
+double solve_run_volts(const solve_run *run, int node); /* NAN: it has no DC unknown */
+/* Amperes now in side 0 or 1 of a rectifier part (a doubler's halves too); NAN: no such side. */
+double solve_run_side(const solve_run *run, int part, int side);
+/* Amperes now in the primary (without one, in the mains lead): what the rectifiers draw and what
+ * the heaters draw, which cold have a sixth of their ohms. No magnetising current. */
+typedef struct solve_mains {
+    double volts, rectifier_a, heater_a;
+} solve_mains;
+solve_mains solve_run_mains(const solve_run *run);
+/* How warm a tube is: its heater's current as a part of the rated, with the cathode's lag; of a
+ * part that is no tube, NAN. */
+double solve_run_warmth(const solve_run *run, int part);
+/* A tube unit now, but for its heater, which is NAN; false: no such unit, or a rectifier's. */
+bool solve_run_tube(const solve_run *run, int part, int unit, solve_tube *out);
+typedef struct solve_run_count {
+    long steps, refused, evaluations, factors;
+} solve_run_count;
+solve_run_count solve_run_counted(const solve_run *run); /* since the start */
+
 #endif

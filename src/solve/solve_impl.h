@@ -193,6 +193,8 @@ void solve_unit_state(const solve_work *work, const solve_unit *unit, const doub
                       const double *x, tube_state *state);
 
 /* cycle.c */
+void solve_drive_warm(const solve_system *system, const solve_cycle *cycle, const double *numbers,
+                      double warm, solve_drive *drive);
 void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
                     const double *x, solve_drive *drive);
 void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, double volts);
@@ -200,6 +202,8 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
 /* newton.c */
 solve_result solve_newton(solve_work *work, const double *numbers, double *x, int most);
 bool solve_factor(solve_work *work, bool anew);
+/* The first slot whose number makes no sense, or -1. */
+int solve_not_finite(const solve_system *system, const double *numbers);
 
 static inline double solve_gmin(const solve_system *system, int unknown) {
     bool warm = unknown >= system->warm_from && unknown < system->warm_to;
