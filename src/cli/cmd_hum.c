@@ -53,7 +53,7 @@ static bool find(view *v) {
     solve_trial given = {v->at.signal, v->at.work, v->at.numbers, v->at.x};
     if (!make_room(v)) return false;
     for (int k = 1; k <= SOLVE_HARMONICS; k++) {
-        solve_outcome outcome = solve_hum(v->at.signal, v->at.work, k, v->volts[k]);
+        solve_outcome outcome = solve_hum(v->at.signal, v->at.work, v->at.numbers, k, v->volts[k]);
         if (outcome != SOLVE_CONVERGED) return failed(v, outcome);
     }
     solve_outcome outcome = solve_hum_parts(&given, v->part, PARTS_MOST, &v->parts);

@@ -98,6 +98,17 @@ static void add_leak(diagnose_maker *maker, int slot) {
     diagnose_fault_follows(shorted, slot, 1);
 }
 
+/* An electrolytic that dries out loses farads and gains series ohms; or the ohms come first. */
+static void add_esr(diagnose_maker *maker, diagnose_fault *open, int slot) {
+    double ohms = nominal(maker, slot);
+    for (int k = 0; open && k < open->severities; k++)
+        open->number[open->sets][k] = ohms / open->severity[k];
+    if (open) open->slot[open->sets++] = slot;
+    diagnose_fault *high = diagnose_maker_add(maker, DIAGNOSE_HIGH_ESR, 0);
+    diagnose_fault_grid(high, 3, 8 * ohms, 300 * ohms);
+    diagnose_fault_follows(high, slot, 1);
+}
+
 /* An open capacitor shows at DC only beside a rectifier; the fault is kept all the same, so that a
  * healthy chart is never taken for a healthy amp. */
 static void add_capacitor(diagnose_maker *maker) {
@@ -107,6 +118,8 @@ static void add_capacitor(diagnose_maker *maker) {
     diagnose_fault *open = diagnose_maker_add(maker, DIAGNOSE_CAP_OPEN, 0);
     diagnose_fault_grid(open, 3, 0.5, 0.005);
     if (farads >= 0) diagnose_fault_follows(open, farads, nominal(maker, farads));
+    int esr = diagnose_maker_slot(maker, SOLVE_ESR, 0);
+    if (esr >= 0) add_esr(maker, open, esr);
 }
 
 static void add_pot(diagnose_maker *maker) {
@@ -189,7 +202,7 @@ static diagnose_sort sort_of(const circuit *amp, int index) {
         [CIRCUIT_DIODE] = SORT_DIODE,       [CIRCUIT_FUSE] = SORT_FUSE,
         [CIRCUIT_LAMP] = SORT_LAMP,         [CIRCUIT_TUBE] = SORT_TUBE,
         [CIRCUIT_WINDING] = SORT_WINDING,   [CIRCUIT_RECTIFIER] = SORT_RECTIFIER,
-        [CIRCUIT_SPEAKER] = SORT_COUNT,     [CIRCUIT_OUTPUT_TRANSFORMER] = SORT_OUTPUT_TRANSFORMER,
+        [CIRCUIT_SPEAKER] = SORT_SPEAKER,   [CIRCUIT_OUTPUT_TRANSFORMER] = SORT_OUTPUT_TRANSFORMER,
     };
     int sort = sorts[circuit_part_at(amp, (size_t)index)->kind];
     return sort == SORT_TUBE && rectifies(amp, index) ? SORT_RECTIFIER_TUBE : (diagnose_sort)sort;
@@ -216,6 +229,7 @@ static void add_part(diagnose_maker *maker) {
     case SORT_DIODE:
     case SORT_FUSE:
     case SORT_LAMP:
+    case SORT_SPEAKER:
         add_wire(maker);
         break;
     case SORT_TUBE:

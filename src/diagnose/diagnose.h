@@ -22,6 +22,7 @@ typedef enum diagnose_mode {
     DIAGNOSE_SHORTED,     /* resistor, capacitor, choke, diode */
     DIAGNOSE_LEAKY,       /* capacitor: severity = ohms */
     DIAGNOSE_CAP_OPEN,    /* capacitor open or dried out: severity = factor */
+    DIAGNOSE_HIGH_ESR,    /* electrolytic: severity = its series ohms, its farads still there */
     DIAGNOSE_WEAK,        /* tube unit or rectifier: severity = emission factor */
     DIAGNOSE_NO_EMISSION, /* tube unit */
     DIAGNOSE_GASSY,       /* tube: severity = grid current per plate ampere */

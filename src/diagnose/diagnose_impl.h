@@ -28,6 +28,7 @@ typedef enum diagnose_sort {
     SORT_WINDING,
     SORT_RECTIFIER,
     SORT_OUTPUT_TRANSFORMER,
+    SORT_SPEAKER,
     SORT_MAINS,
     SORT_COUNT
 } diagnose_sort;

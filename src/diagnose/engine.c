@@ -126,9 +126,10 @@ void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *po
 /* An open capacitor, or what carries no current, changes no number that matters at DC. */
 static bool is_same(const diagnose_engine *engine, const diagnose_point *point) {
     const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
-    for (int s = 0; s < fault->sets; s++)
-        if (solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what != SOLVE_FARADS)
-            return false;
+    for (int s = 0; s < fault->sets; s++) {
+        solve_what what = solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what;
+        if (what != SOLVE_FARADS && what != SOLVE_ESR) return false;
+    }
     for (size_t i = 0; i < solve_unknowns(engine->bench.system); i++) {
         double healthy = engine->bench.x[i];
         if (fabs(point->x[i] - healthy) > 1e-6 * (1 + fabs(healthy))) return false;

@@ -16,6 +16,7 @@ static const mode_row modes[DIAGNOSE_MODES] = {
     [DIAGNOSE_SHORTED] = {"shorted", "shorted"},
     [DIAGNOSE_LEAKY] = {"leaky", "leaky"},
     [DIAGNOSE_CAP_OPEN] = {"dried out", "open or dried out"},
+    [DIAGNOSE_HIGH_ESR] = {"high esr", "high in series resistance (ESR)"},
     [DIAGNOSE_WEAK] = {"weak", "weak"},
     [DIAGNOSE_NO_EMISSION] = {"no emission", "without emission"},
     [DIAGNOSE_GASSY] = {"gassy", "gassy"},
@@ -47,6 +48,7 @@ static const char *const sorts[SORT_COUNT] = {
     [SORT_WINDING] = "winding",
     [SORT_RECTIFIER] = "rectifier",
     [SORT_OUTPUT_TRANSFORMER] = "output transformer",
+    [SORT_SPEAKER] = "speaker",
     [SORT_MAINS] = "mains",
 };
 
@@ -54,7 +56,8 @@ static const char *const sorts[SORT_COUNT] = {
 
 static const unsigned can[SORT_COUNT] = {
     [SORT_RESISTOR] = BIT(DIAGNOSE_OPEN) | BIT(DIAGNOSE_HIGH) | BIT(DIAGNOSE_SHORTED),
-    [SORT_CAPACITOR] = BIT(DIAGNOSE_LEAKY) | BIT(DIAGNOSE_SHORTED) | BIT(DIAGNOSE_CAP_OPEN),
+    [SORT_CAPACITOR] = BIT(DIAGNOSE_LEAKY) | BIT(DIAGNOSE_SHORTED) | BIT(DIAGNOSE_CAP_OPEN) |
+                       BIT(DIAGNOSE_HIGH_ESR),
     [SORT_POT] = BIT(DIAGNOSE_TRACK_OPEN) | BIT(DIAGNOSE_WIPER_OPEN),
     [SORT_SWITCH] = BIT(DIAGNOSE_CONTACT_OPEN),
     [SORT_JACK] = BIT(DIAGNOSE_CONTACT_OPEN),
@@ -72,6 +75,7 @@ static const unsigned can[SORT_COUNT] = {
         BIT(DIAGNOSE_OPEN) | BIT(DIAGNOSE_TURNS_SHORTED) | BIT(DIAGNOSE_SUPPLY_MISSING),
     [SORT_RECTIFIER] = BIT(DIAGNOSE_OPEN) | BIT(DIAGNOSE_SUPPLY_MISSING),
     [SORT_OUTPUT_TRANSFORMER] = BIT(DIAGNOSE_OPEN) | BIT(DIAGNOSE_TURNS_SHORTED),
+    [SORT_SPEAKER] = BIT(DIAGNOSE_OPEN),
     [SORT_MAINS] = BIT(DIAGNOSE_MAINS_OFF),
 };
 

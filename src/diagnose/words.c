@@ -123,6 +123,10 @@ static void add_part(base_text *text, const circuit_part *part, const diagnose_f
         base_text_add(text, "leaky");
         add_ohms(text, severity);
         break;
+    case DIAGNOSE_HIGH_ESR:
+        base_text_add(text, "high in series resistance (ESR)");
+        add_ohms(text, severity);
+        break;
     case DIAGNOSE_TURNS_SHORTED:
         base_text_add(text, "shorted turns%s", half_of(fault, part));
         break;

@@ -7,7 +7,8 @@
  *               g[k] = i(V + r[k], t[k]) - I - G r[k]
  *   choke:      L (i[k] - i[k-1]) / h = r[k],   i[k] = i(V + r[k], t[k])
  *
- * i is the sum of the sides' currents through winding ohms and tube drop, I the mean output, and
+ * The capacitor's own series ohms R add R (g[k] - g[k-1]) to each step of r: theta grows by R C /
+ * h. i is the sum of the sides' currents through winding ohms and tube drop, I the mean output, and
  * G = I / V lets the load follow the ripple as a resistance does. Newton on all r and I at once:
  * the matrix is a cycle of 1 x 1 blocks with one border, solved by one sweep round. */
 #include <math.h>
@@ -16,8 +17,9 @@
 #include "solve_impl.h"
 
 #define STEPS CYCLE_STEPS
-#define NO_CAP 1e-9 /* F, where nothing stands at the output: wiring */
-#define MOST_CAP 1  /* F; more makes no other ripple, and drowns it in rounding */
+#define NO_CAP 1e-9        /* F, where nothing stands at the output: wiring */
+#define MOST_CAP 1         /* F; more makes no other ripple, and drowns it in rounding */
+#define LITTLE_SERIES 0.05 /* of theta: what a good capacitor adds */
 #define MOST_PASSES 30
 
 typedef struct instant { /* one step: the current and its slope, negative by V; and each side's */
@@ -36,10 +38,21 @@ typedef struct problem { /* what one cycle is given */
     const solve_drive *drive;
     const double *sine;
     double volts, storage; /* V; C/h or L/h */
-    double theta; /* part that the present instant has in a step; the one before, the rest */
+    double theta;  /* part that the present instant has in a step; the one before, the rest */
+    double series; /* of it, what the capacitor's own ohms add: R C / h */
 } problem;
 
 /* ---- the numbers of a cycle ---- */
+
+/* Capacitors side by side share their current by their farads C[i], and so lose as much as
+ * sum(C[i]^2 R[i]) / sum(C)^2 in series with their sum would. */
+static double joint_esr(const solve_cycle *cycle, const double *numbers, double farads) {
+    double sum = 0;
+    for (int k = 0; k < cycle->caps; k++)
+        if (cycle->esr[k] >= 0)
+            sum += pow(numbers[cycle->cap[k]] / farads, 2) * numbers[cycle->esr[k]];
+    return sum;
+}
 
 static double side_ohms(const solve_side *side, const double *numbers) {
     double ohms = 0;
@@ -65,6 +78,7 @@ void solve_drive_warm(const solve_system *system, const solve_cycle *cycle, cons
     for (int k = 0; k < cycle->caps; k++)
         drive->farads += numbers[cycle->cap[k]];
     drive->farads = fmin(drive->farads, MOST_CAP);
+    drive->esr = joint_esr(cycle, numbers, drive->farads);
 }
 
 void solve_drive_of(const solve_work *work, const solve_cycle *cycle, const double *numbers,
@@ -248,6 +262,23 @@ static bool shrink_capacitor(problem *given, solve_wave *wave, instant *now, rin
     return settled;
 }
 
+/* Then its own ohms are brought up to what they are. */
+static bool raise_series(problem *given, solve_wave *wave, instant *now, ring *last) {
+    double wanted = given->series, pure = given->theta - wanted;
+    if (!(wanted > 0)) return shrink_capacitor(given, wave, now, last);
+    given->series = 0;
+    given->theta = pure;
+    bool settled = shrink_capacitor(given, wave, now, last);
+    while (settled && given->series < wanted) {
+        given->series = fmin(wanted, fmax(LITTLE_SERIES, 2 * given->series));
+        given->theta = pure + given->series;
+        settled = settle(given, wave, now, last);
+    }
+    given->series = wanted;
+    given->theta = pure + wanted;
+    return settled;
+}
+
 /* One instant of a choke, given its current the instant before: L (i - before) / h - r = 0 is
  * convex and falls in r, so Newton's steps stay on one side. */
 static void step_choke(const problem *given, int j, double before, double *ripple, instant *now) {
@@ -281,7 +312,7 @@ static bool follow_choke(const problem *given, solve_wave *wave, instant *now, r
 static bool settle_anew(problem *given, solve_wave *wave, instant *now, ring *last) {
     memset(wave, 0, sizeof *wave);
     return given->cycle->henries > 0 ? follow_choke(given, wave, now, last)
-                                     : shrink_capacitor(given, wave, now, last);
+                                     : raise_series(given, wave, now, last);
 }
 
 /* ---- what comes of it ---- */
@@ -330,9 +361,14 @@ static void slopes(const problem *given, const solve_wave *wave, const instant *
     bool choke = given->cycle->henries > 0;
     double load = choke ? 0 : fmax(wave->current, 0) / sqrt(square);
     for (int j = 0; j < STEPS; j++) {
-        double r = wave->ripple[j], before = wave->ripple[(j + STEPS - 1) % STEPS];
+        int last = (j + STEPS - 1) % STEPS;
+        double r = wave->ripple[j], before = wave->ripple[last];
+        double rise = now[j].current - now[last].current - load * (r - before);
         point->by_v -= weight->current[j] * (now[j].siemens - r * load * given->volts / square);
-        point->by_ln_c -= choke ? 0 : weight->equation[j] * given->storage * (r - before);
+        if (choke) continue;
+        double by_ln_esr = weight->equation[j] * given->series * rise;
+        point->by_ln_esr += by_ln_esr;
+        point->by_ln_c += by_ln_esr - weight->equation[j] * given->storage * (r - before);
     }
 }
 
@@ -361,7 +397,8 @@ void solve_cycle_at(solve_work *work, size_t index, const solve_drive *drive, do
     double per_step = STEPS * cycle->hertz;
     problem given = {.cycle = cycle, .drive = drive, .sine = work->system->sine, .volts = volts};
     given.storage = (cycle->henries > 0 ? cycle->henries : drive->farads) * per_step;
-    given.theta = theta_of(&given);
+    given.series = cycle->henries > 0 ? 0 : drive->esr * given.storage;
+    given.theta = theta_of(&given) + given.series;
     if (nearly_the_same(work, index, drive, volts)) return;
     instant now[STEPS];
     ring last;

@@ -19,26 +19,67 @@ static double complex harmonic_of(const solve_cycle *cycle, const solve_wave *wa
     return cycle->sign * sum * sqrt(2) / CYCLE_STEPS;
 }
 
-static int node_of(const solve_system *system, int unknown) {
-    return unknown < 0 ? 0 : system->node_of[unknown];
+static int ours(const solve_signal *signal, int unknown) {
+    return unknown < 0 ? -1 : signal->of_unknown[unknown];
+}
+
+static void add_nodes(const solve_signal *signal, double complex times, double complex *volts) {
+    size_t nodes = circuit_nodes(signal->system->amp);
+    for (size_t n = 1; n < nodes; n++)
+        volts[n] += times * solve_signal_volts(signal, (int)n);
+}
+
+static void clear(solve_signal *signal) {
+    memset(signal->volts, 0, 2 * (size_t)signal->unknowns * sizeof(double));
+}
+
+static void inject(solve_signal *signal, int a, int b, double complex amperes) {
+    if (a >= 0) signal_put(signal->volts, a, signal_at(signal->volts, a) + amperes);
+    if (b >= 0) signal_put(signal->volts, b, signal_at(signal->volts, b) - amperes);
+}
+
+/* A rectifier's output moved by its ripple: the amperes that do so are ripple / ohms seen there. */
+static void add_ripple(solve_signal *signal, const solve_cycle *cycle, double complex ripple,
+                       double complex *volts) {
+    int out = ours(signal, cycle->out), ret = ours(signal, cycle->ret);
+    clear(signal);
+    inject(signal, out, ret, 1);
+    signal_solve(signal);
+    double complex ohms = signal_at(signal->volts, out) - signal_at(signal->volts, ret);
+    if (cabs(ohms) > 0) add_nodes(signal, ripple / ohms, volts);
+}
+
+/* Each heater winding drives its volts behind its own ohms; what leaks from a heater to its cathode
+ * takes them into the signal. Their phase is that of the sine that the rectifiers follow. */
+static void add_heaters(solve_signal *signal, const double *numbers, double complex *volts) {
+    const solve_system *system = signal->system;
+    bool any = false;
+    clear(signal);
+    for (size_t i = 0; i < system->branches; i++) {
+        const solve_branch *branch = &system->branch[i];
+        if (branch->heater || branch->source || branch->emf < 0) continue;
+        double emf = numbers[branch->emf] * numbers[system->mains] / branch->drawn;
+        double amperes = emf / solve_branch_ohms(branch, numbers);
+        inject(signal, ours(signal, branch->a), ours(signal, branch->b), -I * amperes);
+        any = true;
+    }
+    if (!any) return;
+    signal_solve(signal);
+    add_nodes(signal, 1, volts);
 }
 
 /* Each rectifier's output moved by its ripple in turn, and the sum of what that does. */
-solve_outcome solve_hum(solve_signal *signal, const solve_work *work, int harmonic,
-                        double _Complex *volts) {
+solve_outcome solve_hum(solve_signal *signal, const solve_work *work, const double *numbers,
+                        int harmonic, double _Complex *volts) {
     const solve_system *system = signal->system;
-    size_t nodes = circuit_nodes(system->amp);
-    for (size_t n = 0; n < nodes; n++)
-        volts[n] = 0;
-    for (size_t i = 0; i < system->cycles; i++) {
-        const solve_cycle *cycle = &system->cycle[i];
-        solve_source source = {node_of(system, cycle->out), node_of(system, cycle->ret), 0};
-        double complex ripple = harmonic_of(cycle, &work->wave[i], harmonic);
-        solve_outcome outcome = solve_signal_at(signal, &source, NULL, harmonic * cycle->hertz);
-        if (outcome != SOLVE_CONVERGED) return outcome;
-        for (size_t n = 1; n < nodes; n++)
-            volts[n] += ripple * solve_signal_volts(signal, (int)n);
-    }
+    double hertz = harmonic * circuit_about_of(system->amp)->mains_hertz;
+    memset(volts, 0, circuit_nodes(system->amp) * sizeof *volts);
+    if (!signal_factor(signal, 2 * M_PI * hertz * I))
+        return signal->common.status == KLU_OUT_OF_MEMORY ? SOLVE_NO_MEMORY : SOLVE_SINGULAR;
+    for (size_t i = 0; i < system->cycles; i++)
+        add_ripple(signal, &system->cycle[i],
+                   harmonic_of(&system->cycle[i], &work->wave[i], harmonic), volts);
+    if (harmonic == 1) add_heaters(signal, numbers, volts);
     return SOLVE_CONVERGED;
 }
 
@@ -58,7 +99,8 @@ static solve_outcome at_speakers(search *find, double *total) {
     const circuit *amp = find->at.signal->system->amp;
     double square = 0;
     for (int harmonic = 1; harmonic <= SOLVE_HARMONICS; harmonic++) {
-        solve_outcome outcome = solve_hum(find->at.signal, find->at.work, harmonic, find->volts);
+        solve_outcome outcome =
+            solve_hum(find->at.signal, find->at.work, find->numbers, harmonic, find->volts);
         if (outcome != SOLVE_CONVERGED) return outcome;
         for (size_t i = 0; i < circuit_parts(amp); i++) {
             const circuit_part *part = circuit_part_at(amp, i);

@@ -9,6 +9,8 @@
 #define END_OF_TRACK 1e-3 /* what stays of a pot's track with the wiper at its end */
 #define HEATER_WINDING_OHMS 1e-3
 #define LEAST_OHMS 0.02 /* of a winding or a lead that states none */
+#define LOSS 0.1        /* of an electrolytic's reactance at LOSS_HERTZ */
+#define LOSS_HERTZ 100.0
 #define LEAK_SECONDS                                                                               \
     500.0               /* ohms times farads of an electrolytic: its leak grows with its size      \
                          */
@@ -65,10 +67,19 @@ static double healthy_leak(const circuit_part *part) {
     return LEAK_SECONDS / part->value;
 }
 
+/* What an electrolytic loses at 100 Hz is a tenth of its reactance, half of what IEC 60384-4 allows
+ * (from memory). */
+static double healthy_esr(const circuit_part *part) {
+    return fmax(LOSS / (2 * M_PI * LOSS_HERTZ * part->value), SOLVE_LEAST);
+}
+
 static bool capacitor(solve_system *system, int index, const circuit_part *part) {
     int leak = solve_slot_add(system, (solve_slot){index, SOLVE_LEAK, 0, healthy_leak(part)});
     int farads = solve_slot_add(system, (solve_slot){index, SOLVE_FARADS, 0, part->value});
     if (leak < 0 || farads < 0) return false;
+    if (part->material == CIRCUIT_ELECTROLYTIC &&
+        solve_slot_add(system, (solve_slot){index, SOLVE_ESR, 0, healthy_esr(part)}) < 0)
+        return false;
     if (!both_dc(system, part, 0, 1)) return true;
     solve_branch branch = plain(leak);
     branch.part = index;
@@ -168,6 +179,7 @@ static bool heater_half(solve_system *system, int index, int half, solve_branch 
     int a = half, b = half + 1;
     branch.part = index;
     branch.piece = half;
+    branch.drawn = primary_volts(system, part->winding.transformer);
     if (both_dc(system, part, a, b)) {
         solve_branch dc = branch;
         dc.source = false;
@@ -177,7 +189,6 @@ static bool heater_half(solve_system *system, int index, int half, solve_branch 
     }
     branch.heater = branch.source = true;
     branch.factor = HEATER_WINDING_OHMS / system->nominal[branch.slot[0]];
-    branch.drawn = primary_volts(system, part->winding.transformer);
     branch.a = solve_warm(system, part->end[a]);
     branch.b = solve_warm(system, part->end[b]);
     return solve_branch_add(system, branch) != NULL;

@@ -111,19 +111,29 @@ static void by_side(const adjoint *at, const solve_cycle *cycle, int k, double b
     if (side->emission >= 0) gradient[side->emission] += by * point->by_ln_k_side[k];
 }
 
+/* The farads are the sum of all, the series ohms those of solve_drive_of. */
+static void by_capacitors(const adjoint *at, const solve_cycle *cycle, double by) {
+    const double *numbers = at->numbers;
+    const solve_cycle_point *point = &at->work->cycle_point[cycle - at->work->system->cycle];
+    double farads = point->at.farads, esr = point->at.esr;
+    for (int k = 0; k < cycle->caps; k++) {
+        double part = numbers[cycle->cap[k]] / farads;
+        double own =
+            cycle->esr[k] < 0 || !(esr > 0) ? 0 : part * part * numbers[cycle->esr[k]] / esr;
+        at->gradient[cycle->cap[k]] +=
+            by * (point->by_ln_c * part + point->by_ln_esr * 2 * (own - (esr > 0 ? part : 0)));
+        if (cycle->esr[k] >= 0) at->gradient[cycle->esr[k]] += by * point->by_ln_esr * own;
+    }
+}
+
 static void by_cycle(const adjoint *at, const solve_cycle *cycle) {
     const solve_work *work = at->work;
-    const double *numbers = at->numbers;
     double by = cycle->sign * across(at->lambda, cycle->ret, cycle->out);
     if (by == 0) return;
     const solve_cycle_point *point = &work->cycle_point[cycle - work->system->cycle];
     for (int k = 0; k < cycle->sides; k++)
         by_side(at, cycle, k, by);
-    double farads = 1e-9;
-    for (int k = 0; k < cycle->caps; k++)
-        farads += numbers[cycle->cap[k]];
-    for (int k = 0; k < cycle->caps; k++)
-        at->gradient[cycle->cap[k]] += by * point->by_ln_c * numbers[cycle->cap[k]] / farads;
+    by_capacitors(at, cycle, by);
     by_heat(at, &cycle->heat, by * point->by_ln_k * point->scale_by_ratio);
 }
 

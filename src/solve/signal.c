@@ -109,6 +109,12 @@ void solve_signal_set(solve_signal *signal, solve_work *work, const double *numb
     signal_stamp(signal, &(signal_point){work, numbers, x});
 }
 
+void solve_signal_gain(solve_signal *signal, int part, int unit, double gain) {
+    const solve_system *system = signal->system;
+    for (size_t i = 0; i < system->units; i++)
+        if (system->unit[i].part == part && system->unit[i].unit == unit) signal->gain[i] = gain;
+}
+
 /* The pivots that serve at 20 Hz need not serve at 20 kHz: factored afresh each time. */
 bool signal_factor(solve_signal *signal, double complex s) {
     solve_pattern *pattern = &signal->pattern;

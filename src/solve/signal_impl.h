@@ -1,8 +1,9 @@
 /* Private to solve: the small-signal network, G + sC, of a solved amp.
  *
- * Unknowns: the volts of every DC node and of every electrode behind its pin, then the currents of
- * inductors and windings and the volts of a transformer's turn. Index -1 is ground. G and C share
- * one pattern; s is 2 pi j hertz, or the complex rate of a mode. */
+ * Unknowns: the volts of every DC node, of every electrode behind its pin and within each
+ * electrolytic behind its series ohms, then the currents of inductors and windings and the volts of
+ * a transformer's turn. Index -1 is ground. G and C share one pattern; s is 2 pi j hertz, or the
+ * complex rate of a mode. */
 #ifndef GRIDLEAK_SIGNAL_IMPL_H
 #define GRIDLEAK_SIGNAL_IMPL_H
 
@@ -19,6 +20,12 @@ typedef struct signal_store {
     int farads; /* slot of a capacitor's number, or -1 */
     double value;
 } signal_store;
+
+/* An electrolytic's series ohms, from its first end to a node of its own within it. */
+typedef struct signal_esr {
+    int a, inner;
+    int slot;
+} signal_esr;
 
 typedef struct signal_coil { /* an inductor: its branch with henries in series */
     int branch, current;
@@ -47,6 +54,8 @@ struct solve_signal {
     size_t transformers;
     signal_store *store;
     size_t stores;
+    signal_esr *esr;
+    size_t esrs;
     double *gain; /* by the system's unit: factor on how its currents follow the grid; 1 */
     solve_pattern pattern;
     size_t cursor;  /* the entry that is written next */

@@ -31,7 +31,14 @@ static bool stands_in(const solve_system *system, int node) {
 static void add_capacitor(solve_signal *signal, int index, const circuit_part *part) {
     const solve_system *system = signal->system;
     if (!stands_in(system, part->end[0]) || !stands_in(system, part->end[1])) return;
-    add_store(signal, (signal_store){.a = ours(signal, solve_dc(system, part->end[0])),
+    int a = ours(signal, solve_dc(system, part->end[0]));
+    int esr = solve_slot_find(system, index, SOLVE_ESR, 0);
+    if (esr >= 0) {
+        int inner = signal->unknowns++;
+        signal->esr[signal->esrs++] = (signal_esr){a, inner, esr};
+        a = inner;
+    }
+    add_store(signal, (signal_store){.a = a,
                                      .b = ours(signal, solve_dc(system, part->end[1])),
                                      .farads = solve_slot_find(system, index, SOLVE_FARADS, 0)});
 }
@@ -110,21 +117,24 @@ static bool make_room(solve_signal *signal) {
     signal->coil = base_arena_take(arena, parts, sizeof *signal->coil);
     signal->transformer = base_arena_take(arena, parts, sizeof *signal->transformer);
     signal->store = base_arena_take(arena, most, sizeof *signal->store);
+    signal->esr = base_arena_take(arena, parts, sizeof *signal->esr);
     signal->gain = base_arena_take(arena, system->units + 1, sizeof(double));
     for (size_t i = 0; signal->gain && i < system->units; i++)
         signal->gain[i] = 1;
     return signal->of_unknown && signal->replaced && signal->coil && signal->transformer &&
-           signal->store && signal->gain;
+           signal->store && signal->esr && signal->gain;
 }
 
 bool signal_make(solve_signal *signal) {
     const solve_system *system = signal->system;
     if (!make_room(signal)) return false;
     number_unknowns(signal);
+    for (size_t i = 0; i < circuit_parts(system->amp); i++)
+        if (circuit_part_at(system->amp, i)->kind == CIRCUIT_CAPACITOR)
+            add_capacitor(signal, (int)i, circuit_part_at(system->amp, i));
     signal->currents_from = signal->unknowns;
     for (size_t i = 0; i < circuit_parts(system->amp); i++) {
         const circuit_part *part = circuit_part_at(system->amp, i);
-        if (part->kind == CIRCUIT_CAPACITOR) add_capacitor(signal, (int)i, part);
         if (part->kind == CIRCUIT_INDUCTOR) add_inductor(signal, (int)i, part);
         if (part->kind == CIRCUIT_OUTPUT_TRANSFORMER) add_winding(signal, (int)i);
     }

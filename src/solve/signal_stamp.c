@@ -62,6 +62,12 @@ static void stamp_stores(solve_signal *signal, const signal_point *at) {
     }
 }
 
+static void stamp_esrs(solve_signal *signal, const signal_point *at) {
+    for (size_t i = 0; i < signal->esrs; i++)
+        between(signal, signal->esr[i].a, signal->esr[i].inner,
+                1 / fmax(at->numbers[signal->esr[i].slot], SOLVE_LEAST), 0);
+}
+
 /* Row `current`: the volts across the branch, less its ohms times the current, make zero. The
  * current leaves a and arrives at b. */
 static void stamp_series(solve_signal *signal, const signal_point *at, int index, int current) {
@@ -138,6 +144,7 @@ void signal_stamp_linear(solve_signal *signal, const signal_point *at) {
         put(signal, i, i, i < signal->currents_from ? SOLVE_GMIN : 0, 0);
     stamp_branches(signal, at);
     stamp_stores(signal, at);
+    stamp_esrs(signal, at);
     for (size_t i = 0; i < signal->coils; i++)
         stamp_series(signal, at, signal->coil[i].branch, signal->coil[i].current);
     for (size_t i = 0; i < signal->transformers; i++)

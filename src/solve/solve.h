@@ -21,6 +21,7 @@ typedef enum solve_what {
                         rectifier: which = side. Open = 1e10 */
     SOLVE_LEAK,      /* ohms across a capacitor; 1e12 film, less for electrolytics when healthy */
     SOLVE_FARADS,    /* capacitance; at DC it matters only beside a rectifier */
+    SOLVE_ESR,       /* ohms in series within an electrolytic; others have none */
     SOLVE_CONTACT,   /* ohms of a socket pin (which = pin), a switch way, a jack's resting contact,
                         a pot's wiper */
     SOLVE_EMISSION,  /* factor on a tube unit's cathode current (which = unit); rectifier units:
@@ -170,6 +171,10 @@ void solve_signal_free(solve_signal *signal);
 void solve_signal_set(solve_signal *signal, solve_work *work, const double *numbers,
                       const double *x);
 
+/* From the next solve_signal_set on: this unit's currents follow its grid `gain` times as much as
+ * its curve says; 1 to begin with. */
+void solve_signal_gain(solve_signal *signal, int part, int unit, double gain);
+
 typedef struct solve_source { /* one volt behind `ohms` (0 is fine) */
     int node, back;           /* circuit nodes: hot end, and where its current returns */
     double ohms;
@@ -226,11 +231,11 @@ typedef struct solve_trial {
 } solve_trial;
 
 #define SOLVE_HARMONICS 6 /* of the mains, that count as hum */
-/* What the rectifiers' ripple leaves at each circuit node (as many as the circuit has), V rms with
- * its phase, at `harmonic` times the mains' frequency. Heaters, fields and ground loops have no
- * part in it; a filter capacitor has no resistance of its own. At the point set last. */
-solve_outcome solve_hum(solve_signal *signal, const solve_work *work, int harmonic,
-                        double _Complex *volts);
+/* What the rectifiers' ripple, and at the mains' own frequency the heater windings, leave at each
+ * circuit node (as many as the circuit has), V rms with its phase, at `harmonic` times the mains'
+ * frequency. Fields and ground loops have no part in it. At the point set last, of `numbers`. */
+solve_outcome solve_hum(solve_signal *signal, const solve_work *work, const double *numbers,
+                        int harmonic, double _Complex *volts);
 
 /* ---- the tremolo --------------------------------------------------------------------------- */
 

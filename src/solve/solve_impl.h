@@ -82,7 +82,7 @@ typedef struct solve_cycle {
     double offset; /* V before a silicon or selenium diode conducts, all in series */
     double stack;  /* diodes in series in each path */
     solve_heat heat;
-    int cap[CYCLE_CAPS];
+    int cap[CYCLE_CAPS], esr[CYCLE_CAPS]; /* slots; esr -1: none */
     int caps;
     double henries; /* of an input choke; 0 with a capacitor */
     double hertz;
@@ -122,13 +122,13 @@ struct solve_system {
 
 typedef struct solve_drive { /* the numbers of one cycle */
     double peak[2], ohms[2], scale[2], reflected[2];
-    double farads;
+    double farads, esr;
 } solve_drive;
 
 /* What a rectifier does at a given output, and how that changes. */
 typedef struct solve_cycle_point {
     double current, by_v;
-    double by_ln_e[2], by_ln_r[2], by_ln_k, by_ln_k_side[2], by_ln_c;
+    double by_ln_e[2], by_ln_r[2], by_ln_k, by_ln_k_side[2], by_ln_c, by_ln_esr;
     double scale_by_ratio; /* d ln K / d heater ratio */
     double peak_a, rms_a;
     double at_v; /* the output and the numbers that all this holds for */

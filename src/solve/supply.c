@@ -118,8 +118,10 @@ static bool find_filter(solve_system *system, solve_cycle *cycle, int out, int r
     spread(amp, to);
     for (size_t i = 0; i < circuit_parts(amp); i++) {
         const circuit_part *part = circuit_part_at(amp, i);
-        if (part->kind == CIRCUIT_CAPACITOR && spans(part, from, to) && cycle->caps < CYCLE_CAPS)
-            cycle->cap[cycle->caps++] = solve_slot_find(system, (int)i, SOLVE_FARADS, 0);
+        if (part->kind != CIRCUIT_CAPACITOR || !spans(part, from, to) || cycle->caps == CYCLE_CAPS)
+            continue;
+        cycle->esr[cycle->caps] = solve_slot_find(system, (int)i, SOLVE_ESR, 0);
+        cycle->cap[cycle->caps++] = solve_slot_find(system, (int)i, SOLVE_FARADS, 0);
     }
     for (size_t i = 0; i < circuit_parts(amp) && cycle->caps == 0; i++) {
         const circuit_part *part = circuit_part_at(amp, i);

@@ -117,7 +117,7 @@ static void test_record(void **state) {
         "V2.5 grid about 0 V 9.5 V ▲ high about 0 V 0.02 V ✓ inside",
         "Figures named \"computed\" come from a calculation", "Output tubes at idle, computed",
         "V2 6V6GT", "14 W design-maximum");
-    assert_says(&all, "V1.1 plate 200 to 239 V 196 V ▼ low 206 to 246 V 223 V ✓ inside");
+    assert_says(&all, "V1.1 plate 200 to 238 V 196 V ▼ low 206 to 246 V 223 V ✓ inside");
     assert_says(&all, "C6 190 V"); /* no line of the chart: no band, no verdict */
     assert_says(&all, "input 2 poor its contact spring is tired");
     assert_says(&all, "left running 60 minutes good chassis 41 C at the end");
@@ -137,7 +137,7 @@ static void test_other_meter(void **state) {
     json_object_set_new(json_array_get(before, 0), "meter", json_string("20k per volt on 300"));
     json_object_set_new(json_array_get(before, 1), "meter", json_string("10M"));
     pdf all = report_of(&to->given);
-    assert_says(&all, "V3.8 cathode 374 to 412 V 362 V * ");
+    assert_says(&all, "V3.8 cathode 373 to 412 V 362 V * ");
     assert_says(&all, "B2 supply 368 to 406 V 352 V ▼ low");
     assert_says(&all, "*: read with another meter.");
     pdf_free(&all);

@@ -38,6 +38,8 @@ static inline double faults_number(const solve_slot *slot, base_random *random) 
         return FAULTS_PICK(random, faults_between(random, 1e3, 1e9), 0.1, 1e-3);
     case SOLVE_FARADS:
         return slot->nominal * FAULTS_PICK(random, 1e-6, faults_between(random, 0.01, 3));
+    case SOLVE_ESR:
+        return slot->nominal * faults_between(random, 1, 1000);
     case SOLVE_EMISSION:
         return FAULTS_PICK(random, 0, faults_between(random, 0.01, 3));
     case SOLVE_SCREEN:
@@ -62,6 +64,7 @@ static inline double faults_tolerated(const solve_slot *slot, base_random *rando
     case SOLVE_HEATER:
         return slot->nominal * exp(0.05 * normal);
     case SOLVE_FARADS:
+    case SOLVE_ESR:
     case SOLVE_EMISSION:
     case SOLVE_SCREEN:
         return slot->nominal * exp(0.15 * normal);
