@@ -138,7 +138,7 @@ static void test_other_meter(void **state) {
     json_object_set_new(json_array_get(before, 1), "meter", json_string("10M"));
     pdf all = report_of(&to->given);
     assert_says(&all, "V3.8 cathode 373 to 412 V 362 V * ");
-    assert_says(&all, "B2 supply 368 to 405 V 352 V ▼ low");
+    assert_says(&all, "B2 supply 367 to 406 V 352 V ▼ low");
     assert_says(&all, "*: read with another meter.");
     pdf_free(&all);
     bench_close(to);
