@@ -329,6 +329,7 @@ typedef struct solve_course { /* what is to be run. Borrowed until the next star
     double tolerance; /* of a step's error: part of (1 V, 1 A or what there is); 0: the usual one */
     const solve_change *change; /* in the order of time */
     size_t changes;
+    bool warm; /* from cold, but with the cathodes warm already: switched off and on again */
     solve_tone tone[SOLVE_TONES];
     int tones;
 } solve_course;

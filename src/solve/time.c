@@ -123,14 +123,14 @@ solve_outcome solve_run_start(solve_run *run, const solve_course *course, const 
     run->course = *course;
     run->change = 0;
     run->seconds = run->since = 0;
-    run->started_hot = x != NULL;
+    run->started_hot = x != NULL || course->warm;
     run->count = (solve_run_count){0};
     memcpy(run->numbers, course->numbers, run->system->slots * sizeof(double));
     for (size_t i = 0; i < heats; i++)
         run->heat[i].start = run->heat[i].target = 0;
     solve_outcome outcome = take_numbers(run);
     if (outcome != SOLVE_CONVERGED) return outcome;
-    time_heats_start(run, x != NULL);
+    time_heats_start(run, run->started_hot);
     memset(run->step.x, 0, (size_t)run->net->unknowns * sizeof(double));
     if (x) start_hot(run, x);
     return time_settle(run);
