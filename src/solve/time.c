@@ -96,6 +96,8 @@ static void start_hot(solve_run *run, const double *x) {
     const solve_signal *net = run->net;
     for (int i = 0; i < run->system->unknowns; i++)
         if (net->of_unknown[i] >= 0) run->step.x[net->of_unknown[i]] = x[i];
+    for (size_t i = 0; i < net->esrs; i++)
+        run->step.x[net->esr[i].inner] = solve_at(run->step.x, net->esr[i].a);
     for (size_t i = 0; i < net->coils; i++)
         run->step.x[net->coil[i].current] = branch_amperes(run, net->coil[i].branch, x);
     for (size_t i = 0; i < net->transformers; i++) {
