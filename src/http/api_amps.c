@@ -199,11 +199,18 @@ static json_t *curves_json(const service_curves *curves) {
                      "trusted", curves->inside);
 }
 
+http_amp *http_amp_named(http_call *call, const char *name) {
+    bool own = false;
+    char *text = text_of(call, name, &own);
+    http_amp *amp = text ? http_amp_take(call->server->amps, name, text, call->errors) : NULL;
+    free(text);
+    return amp;
+}
+
 /* Of ?amp=NAME, or of ?job=N as it was found or repaired. */
 static http_amp *amp_asked_for(http_call *call) {
     const char *name = http_param(call, "amp", ""), *job = http_param(call, "job", NULL);
     const char *as = http_param_word(call, "as", "found", "drawn|found|repaired");
-    bool own = false;
     if (!as) return NULL;
     if (job) {
         call->job = strtoll(job, NULL, 10);
@@ -211,10 +218,7 @@ static http_amp *amp_asked_for(http_call *call) {
                                      : *as == 'f' ? JOB_FOUND
                                                   : JOB_REPAIRED);
     }
-    char *text = text_of(call, name, &own);
-    http_amp *amp = text ? http_amp_take(call->server->amps, name, text, call->errors) : NULL;
-    free(text);
-    return amp;
+    return http_amp_named(call, name);
 }
 
 void http_api_curves(http_call *call) {

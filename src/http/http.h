@@ -28,6 +28,9 @@ json_t *http_json_errors(const base_errors *errors, bool warnings);
 json_t *http_json_meter(const diagnose_meter *meter);
 json_t *http_json_chart(const service_chart *chart);
 json_t *http_json_tube(const tube_type *type);
+json_t *http_json_response(const service_response *response);
+json_t *http_json_hum(const service_hum *hum);
+json_t *http_json_tremolo(const service_tremolo *tremolo);
 
 /* A belief with what it was made from. */
 typedef struct http_case {

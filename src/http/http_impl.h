@@ -141,7 +141,8 @@ void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_
     http_api_invoice(http_call *), http_api_chart_sheet(http_call *), http_api_csv(http_call *),
     http_api_photo_new(http_call *), http_api_photo(http_call *), http_api_amps(http_call *),
     http_api_amp(http_call *), http_api_amp_put(http_call *), http_api_check(http_call *),
-    http_api_curves(http_call *), http_api_events(http_call *), http_api_pairing(http_call *),
+    http_api_curves(http_call *), http_api_response(http_call *), http_api_hum(http_call *),
+    http_api_tremolo(http_call *), http_api_events(http_call *), http_api_pairing(http_call *),
     http_api_pairing_new(http_call *), http_api_pairing_qr(http_call *),
     http_pair_page(http_call *), http_pair_style(http_call *), http_pair_try(http_call *);
 void http_page(http_server *server, const http_request *request, http_answer *answer);
@@ -163,6 +164,8 @@ http_amp *http_amp_take(http_amps *amps, const char *name, const char *text, bas
 void http_amp_give(http_amps *amps, http_amp *amp); /* takes NULL */
 /* Of a job as drawn, found or repaired. */
 http_amp *http_amp_of_job(http_call *call, job_amp which);
+/* The shop's own of this name before the library's. */
+http_amp *http_amp_named(http_call *call, const char *name);
 bool http_amp_live(const circuit *amp); /* the mains itself feeds a rectifier */
 
 /* The chart on `mains` (NAN: not measured) with `meter`. Borrowed until http_chart_done, during

@@ -1,5 +1,5 @@
 /* service: the trade's computations on a solved amp: the voltage chart, ratings, drain, date
- * codes, substitutes, plate curves. */
+ * codes, substitutes, plate curves, signals. */
 #ifndef GRIDLEAK_SERVICE_H
 #define GRIDLEAK_SERVICE_H
 
@@ -332,5 +332,109 @@ typedef struct service_powerup {
 service_powerup *service_powerup_new(const solve_system *system, const service_powerup_asked *asked,
                                      base_errors *errors);
 void service_powerup_free(service_powerup *powerup);
+
+/* ---- signals: gain and phase, hum, the tremolo, of a healthy amp --------------------------- */
+
+typedef struct service_turn { /* a control turned: a pot 0..10; a switch 0 open, 1 as drawn */
+    const char *part;
+    double position;
+} service_turn;
+typedef struct service_stand { /* how the amp stands */
+    double mains;              /* V at the wall; NAN: the file's */
+    const service_turn *turn;  /* the others stand where the file has them */
+    size_t turns;
+} service_stand;
+
+typedef struct service_control { /* what can be turned in the signal's path */
+    const char *part, *what;     /* `what` may be NULL */
+    bool pot;                    /* else a switch */
+    double position;             /* as it stands now */
+} service_control;
+
+typedef struct service_spot { /* a place, and what complaints about it call it ("--from") */
+    const char *text, *called;
+} service_spot;
+typedef struct service_response_ask {
+    service_stand stand;
+    service_spot from; /* a jack, a pin, a node; text NULL: the first input jack */
+    service_spot to;   /* of the sweep; text NULL: the first speaker, else the last stage */
+    double hertz;      /* of the stages */
+    double low, high;  /* of the sweep */
+    double per_octave; /* points of the sweep, SERVICE_SWEEP_MOST in all at most */
+    solve_scope scope; /* its ohms and farads on each place in turn; ohms INFINITY: none */
+} service_response_ask;
+#define SERVICE_SWEEP_MOST 200
+
+typedef struct service_gain {
+    const char *at, *what; /* "V1.6", "plate"; `what` "" where `to` names another place */
+    bool again;            /* the same node as the line before */
+    double hertz;
+    double gain, gain_db, phase_deg; /* over -180 .. 180 */
+} service_gain;
+typedef struct service_response {
+    const char *amp, *from, *from_what; /* `from_what` may be NULL */
+    service_gain *stage;                /* each tube unit, then the speakers */
+    size_t stages, to;                  /* the stage that `sweep` is of */
+    service_gain *sweep;
+    size_t points, most;    /* the loudest of them */
+    double low_hz, high_hz; /* where it is 3 dB less; NAN: not within the sweep */
+    service_control *input; /* the jacks where a signal can go in */
+    size_t inputs;
+    service_control *control;
+    size_t controls;
+    base_arena *arena;
+} service_response;
+/* Texts are the amp's, which must outlive it; of the next two as well. NULL with a complaint: no
+ * such place, no signal there, no operating point. */
+service_response *service_response_of(const solve_system *system, const service_response_ask *ask,
+                                      base_errors *errors);
+void service_response_free(service_response *response);
+
+#define SERVICE_WAVE 97 /* points of a waveform: two periods of the mains, both ends */
+typedef struct service_hum_line {
+    const char *at, *what;         /* "B2", "supply"; "LS1", "speaker" */
+    double dc, once, twice, above; /* V; rms at the mains' frequency, at twice it, all above */
+    double wave[SERVICE_WAVE];     /* V, without the DC */
+} service_hum_line;
+typedef struct service_hum_part { /* what would raise it at the speaker by half or more */
+    const char *part, *about;     /* "C18"; "16u, first filter" */
+    const char *unit, *what;      /* `unit` "" where there is one; "dried out to a tenth" */
+    double speaker_v;             /* rms then */
+} service_hum_part;
+typedef struct service_hum {
+    const char *amp;
+    double mains_hz;
+    service_hum_line *line;
+    size_t lines;
+    service_hum_part *part;
+    size_t parts;
+    const char *words; /* what it leaves out */
+    base_arena *arena;
+} service_hum;
+service_hum *service_hum_of(const solve_system *system, const service_stand *stand,
+                            base_errors *errors);
+void service_hum_free(service_hum *hum);
+
+typedef struct service_tremolo_part { /* one fault, or a control turned */
+    const char *part, *about, *what;  /* "C17"; "22n, phase shift"; "open" */
+    bool control;
+    solve_effect effect;
+    double hertz;
+} service_tremolo_part;
+typedef struct service_tremolo {
+    const char *amp;
+    const char *tube, *type, *unit, *does; /* the oscillator; `tube` NULL: none; `unit` may be "" */
+    solve_tremolo found;
+    const char *words[3]; /* what to know of it, one sentence or a few each; NULL ends them */
+    service_tremolo_part *part;
+    size_t parts;
+    solve_mode *other; /* what else rises by itself */
+    size_t others;
+    base_arena *arena;
+} service_tremolo;
+service_tremolo *service_tremolo_of(const solve_system *system, const service_stand *stand,
+                                    base_errors *errors);
+void service_tremolo_free(service_tremolo *tremolo);
+const char *service_mode_words(const solve_mode *mode); /* "it squeals" */
 
 #endif

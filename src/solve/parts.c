@@ -88,16 +88,16 @@ static bool capacitor(solve_system *system, int index, const circuit_part *part)
     return solve_branch_add(system, branch) != NULL;
 }
 
-/* The part of a pot's track below the wiper at `turn` (0..1): a power law through the taper's
+/* The part of a pot's track below the wiper at `position` (0..10): a power law through the taper's
  * value at half turn. */
-static double track_below(const circuit_part *part) {
-    double turn = fmin(fmax(part->position / 10, 0), 1);
+static double track_below(const circuit_part *part, double position) {
+    double turn = fmin(fmax(position / 10, 0), 1);
     double bend = log(fmin(fmax(part->taper, 0.01), 0.99)) / log(0.5);
     return fmin(fmax(pow(turn, bend), END_OF_TRACK), 1 - END_OF_TRACK);
 }
 
 static bool pot(solve_system *system, int index, const circuit_part *part) {
-    double below = track_below(part);
+    double below = track_below(part, part->position);
     int low = solve_slot_add(system, (solve_slot){index, SOLVE_OHMS, 0, part->value * below});
     int high =
         solve_slot_add(system, (solve_slot){index, SOLVE_OHMS, 1, part->value * (1 - below)});
@@ -122,6 +122,22 @@ static bool pot(solve_system *system, int index, const circuit_part *part) {
         if (!solve_branch_add(system, branch)) return false;
     }
     return true;
+}
+
+bool solve_turn(const solve_system *system, int index, double position, double *numbers) {
+    const circuit_part *part = circuit_part_at(system->amp, (size_t)index);
+    int low = solve_slot_find(system, index, SOLVE_OHMS, 0);
+    int high = solve_slot_find(system, index, SOLVE_OHMS, 1);
+    if (part->kind == CIRCUIT_POT && low >= 0 && high >= 0) {
+        double below = track_below(part, position);
+        numbers[low] = part->value * below;
+        numbers[high] = part->value * (1 - below);
+        return true;
+    }
+    if (part->kind != CIRCUIT_SWITCH) return false;
+    int contact = solve_slot_find(system, index, SOLVE_CONTACT, (int)part->position);
+    if (contact >= 0) numbers[contact] = position > 0 ? CLOSED : SOLVE_OPEN;
+    return contact >= 0;
 }
 
 /* A switch joins its common end to one way; a jack's tip rests on its contact with nothing in. */

@@ -191,6 +191,9 @@ solve_outcome solve_signal_at(solve_signal *signal, const solve_source *source,
 /* Volts at a circuit node per volt of the source; NAN where no signal is known. */
 double _Complex solve_signal_volts(const solve_signal *signal, int node);
 
+/* Turns a pot to `position` of 0..10 by its taper; joins a switch as drawn (1) or opens it (0).
+ * false: the part is neither. */
+bool solve_turn(const solve_system *system, int part, double position, double *numbers);
 /* A plug in a jack opens the contact that its tip rests on. */
 void solve_plug_in(const solve_system *system, int jack, double *numbers);
 
