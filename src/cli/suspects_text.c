@@ -29,8 +29,12 @@ static void tell_head(cli *cli, const http_case *at) {
 static void leader_words(const diagnose_belief *belief, char *line, size_t size) {
     char words[256];
     int leader = belief->groups ? diagnose_leader(belief, 0) : -1;
+    int pair = belief->groups ? diagnose_leading_pair(belief, 0) : -1;
     *line = 0;
-    if (leader < 0) return;
+    if (pair >= 0)
+        snprintf(line, size, "%.300s: %s.", belief->pair[pair].words,
+                 cli_chance_words(belief->group[0].probability).text);
+    if (leader < 0 || pair >= 0) return;
     const diagnose_suspect *first = &belief->suspect[leader];
     double group = belief->group[0].probability;
     snprintf(line, size, "%s%s: %s.", cli_suspect_words(first, words, sizeof words),
@@ -39,7 +43,7 @@ static void leader_words(const diagnose_belief *belief, char *line, size_t size)
 }
 
 static void verdict_words(const http_case *at, char *line, size_t size) {
-    char leader[384];
+    char leader[400];
     leader_words(at->belief, leader, sizeof leader);
     switch (at->belief->verdict) {
     case DIAGNOSE_NOT_ENOUGH:
@@ -90,14 +94,13 @@ static void tell_verdict(cli *cli, const http_case *at) {
 
 /* ---- suspects ------------------------------------------------------------------------------ */
 
-/* One suspect of a group; the first stands beside the bar, the others below it. */
-static void tell_member(cli *cli, const diagnose_suspect *suspect, bool first, bool whole) {
-    char words[256], line[320];
-    snprintf(line, sizeof line, "%s%s", first ? "" : "or ",
-             cli_suspect_words(suspect, words, sizeof words));
+/* One suspect or pair of a group; the first stands beside the bar, the others below it. */
+static void tell_member(cli *cli, const char *words, bool first, double probability, bool whole) {
+    char line[640];
+    snprintf(line, sizeof line, "%s%.560s", first ? "" : "or ", words);
     if (!whole)
         snprintf(line + strlen(line), sizeof line - strlen(line), " (%s)",
-                 cli_chance(suspect->probability).text);
+                 cli_chance(probability).text);
     if (!first) base_text_add(&cli->out, "%*s", TEXT_AT, "");
     cli_fill(cli, TEXT_AT, TEXT_AT + 2, line);
 }
@@ -111,20 +114,39 @@ static bool holds_nothing(const diagnose_belief *belief, size_t group) {
     return false;
 }
 
+/* The next of a group's suspects and pairs in falling order, from the two places on; its words.
+ * NULL: none is left. */
+static const char *next_member(const diagnose_belief *belief, size_t group, size_t at[2],
+                               double *probability, char words[256]) {
+    while (at[0] < belief->suspects && belief->suspect[at[0]].group != (int)group)
+        at[0]++;
+    while (at[1] < belief->pairs && belief->pair[at[1]].group != (int)group)
+        at[1]++;
+    bool suspect = at[0] < belief->suspects, pair = at[1] < belief->pairs;
+    if (suspect && pair) {
+        suspect = belief->suspect[at[0]].probability >= belief->pair[at[1]].probability;
+        pair = !suspect;
+    }
+    if (!suspect && !pair) return NULL;
+    *probability = suspect ? belief->suspect[at[0]].probability : belief->pair[at[1]].probability;
+    if (pair) return belief->pair[at[1]++].words;
+    return cli_suspect_words(&belief->suspect[at[0]++], words, 256);
+}
+
 /* Those of at least 1 %, at most MEMBERS; with --all every one. Returns how many were told. */
 static size_t tell_some(cli *cli, const diagnose_belief *belief, size_t group) {
     bool all = cli_option(cli, CLI_ALL) != NULL;
-    double probability = belief->group[group].probability;
-    size_t told = 0;
+    double probability = belief->group[group].probability, own;
+    size_t told = 0, at[2] = {0, 0};
+    char buffer[256];
+    const char *words;
     if (!all && holds_nothing(belief, group)) {
         cli_fill(cli, TEXT_AT, TEXT_AT + 2, "nothing wrong, or nothing that DC volts show");
-        return belief->group[group].members;
+        return belief->group[group].members + belief->group[group].pairs;
     }
-    for (size_t i = 0; i < belief->suspects; i++) {
-        const diagnose_suspect *suspect = &belief->suspect[i];
-        if (suspect->group != (int)group) continue;
-        if (told && !all && (told == MEMBERS || suspect->probability < 0.01)) break;
-        tell_member(cli, suspect, told == 0, !all && suspect->probability > 0.95 * probability);
+    while ((words = next_member(belief, group, at, &own, buffer))) {
+        if (told && !all && (told == MEMBERS || own < 0.01)) break;
+        tell_member(cli, words, told == 0, own, !all && own > 0.95 * probability);
         told++;
     }
     return told;
@@ -132,11 +154,10 @@ static size_t tell_some(cli *cli, const diagnose_belief *belief, size_t group) {
 
 static void tell_members(cli *cli, const http_case *at, size_t group) {
     const diagnose_group *of = &at->belief->group[group];
-    size_t told = tell_some(cli, at->belief, group);
-    if (told < of->members)
-        base_text_add(&cli->out, "%*sor %zu less likely (--all)\n", TEXT_AT, "",
-                      of->members - told);
-    if (of->tell && of->members > 1) {
+    size_t told = tell_some(cli, at->belief, group), members = of->members + of->pairs;
+    if (told < members)
+        base_text_add(&cli->out, "%*sor %zu less likely (--all)\n", TEXT_AT, "", members - told);
+    if (of->tell && members > 1) {
         base_text_add(&cli->out, "%*sTo tell: ", TEXT_AT, "");
         cli_fill(cli, TEXT_AT + 9, TEXT_AT + 2, of->tell);
     }
@@ -221,9 +242,7 @@ static void tell_expected(cli *cli, const http_case *at, const char *where) {
     char line[640] = "";
     if (place < 0) return;
     for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
-        int leader = diagnose_leader(at->belief, group);
-        if (leader < 0) continue;
-        double volts = diagnose_predicted(at->engine, at->belief, (size_t)leader, (size_t)place);
+        double volts = diagnose_leader_shows(at->engine, at->belief, group, (size_t)place);
         if (isnan(volts)) continue;
         snprintf(line + strlen(line), sizeof line - strlen(line), "%s%c %s%.12s", *line ? ", " : "",
                  'A' + (int)group, *line ? "" : "would read ", cli_volts(volts).text);

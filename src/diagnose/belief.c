@@ -18,6 +18,15 @@ static int likelier(const void *a, const void *b) {
     return (x->fault > y->fault) - (x->fault < y->fault);
 }
 
+double diagnose_severity(const diagnose_run_state *run, const diagnose_case *one, int which) {
+    if (one->point < 0) return 0;
+    const diagnose_point *point = diagnose_point_of(run, one->point);
+    const diagnose_fault *fault =
+        &run->engine->catalogue.fault[which ? point->second : point->fault];
+    double severity = fault->severity[which ? point->second_severity : point->severity];
+    return isfinite(severity) ? log(severity) + fault->cell * one->cell[which] : 0;
+}
+
 /* Sum of weights and geometric mean of the severities of each fault. */
 static bool gather(const diagnose_run_state *run, diagnose_belief *belief) {
     const diagnose_catalogue *catalogue = &run->engine->catalogue;
@@ -26,19 +35,16 @@ static bool gather(const diagnose_run_state *run, diagnose_belief *belief) {
     if (!belief->suspect) return false;
     for (int i = 0; i < run->count; i++) {
         const diagnose_case *one = &run->cases[i];
-        diagnose_suspect *suspect = &belief->suspect[one->fault];
+        if (one->label >= (int)catalogue->count) continue;
+        diagnose_suspect *suspect = &belief->suspect[one->label];
         suspect->probability += one->weight;
-        if (one->point < 0) continue;
-        double severity =
-            catalogue->fault[one->fault].severity[run->engine->point[one->point].severity];
-        if (!isfinite(severity)) continue;
-        double within = catalogue->fault[one->fault].cell * one->cell;
-        suspect->severity += one->weight * (log(severity) + within);
+        suspect->severity += one->weight * diagnose_severity(run, one, 0);
     }
     for (size_t f = 0; f < catalogue->count; f++) {
         diagnose_suspect *suspect = &belief->suspect[f];
         bool grid = catalogue->fault[f].severities > 1 && suspect->probability > 0;
         suspect->fault = (int)f;
+        suspect->involved = suspect->probability;
         suspect->severity = grid ? exp(suspect->severity / suspect->probability) : NAN;
         suspect->part = diagnose_words_part(run->engine, &catalogue->fault[f]);
     }
@@ -67,15 +73,18 @@ static double doubt_of(const diagnose_run_state *run, int i) {
     return sum;
 }
 
-/* Mean and spread of reading i over the severities of a fault, as now believed. */
-static void predict(const diagnose_run_state *run, int fault, int i, diagnose_compare *compare) {
+/* Mean and spread of reading i over the severities of a hypothesis, as now believed. */
+static void predict(const diagnose_run_state *run, int label, int i, diagnose_compare *compare) {
     double sum = 0, first = 0, second = 0;
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
-        if (one->fault != fault || !one->exact) continue;
-        double a = one->row[i][run->engine->columns - 1];
-        double mean = one->mean[i] + a * one->cell;
-        double variance = one->variance[i] - a * a * (1 - one->cell_variance);
+        if (one->label != label || !one->exact) continue;
+        double mean = one->mean[i], variance = one->variance[i];
+        for (int cell = 0; cell < DIAGNOSE_CELLS; cell++) {
+            double a = one->row[i][run->engine->first_cell + cell];
+            mean += a * one->cell[cell];
+            variance -= a * a * (1 - one->cell_variance[cell]);
+        }
         sum += one->weight;
         first += one->weight * mean;
         second += one->weight * (mean * mean + variance);
@@ -88,9 +97,7 @@ static bool compare(const diagnose_run_state *run, diagnose_belief *belief, doub
     size_t count = (size_t)run->given;
     belief->compare = base_arena_take(belief->arena, count + 1, sizeof *belief->compare);
     if (!belief->compare) return false;
-    int leader = 0;
-    for (size_t i = belief->suspects; i-- > 0;)
-        if (belief->suspect[i].group == 0) leader = belief->suspect[i].fault;
+    int leader = diagnose_leading_label(run, belief, 0);
     for (int i = 0; i < run->given; i++) {
         diagnose_compare *one = &belief->compare[belief->compares++];
         one->at = base_arena_text(belief->arena, run->readings->reading[i].at);
@@ -116,7 +123,7 @@ static void summarise(const diagnose_run_state *run, diagnose_belief *belief) {
     for (int k = 0; k < run->count && k < 3; k++) {
         const diagnose_case *one = &run->cases[k];
         if (one->point >= 0 && one->weight > 0.1)
-            belief->outside |= run->engine->point[one->point].outside;
+            belief->outside |= diagnose_point_of(run, one->point)->outside;
     }
 }
 
@@ -128,20 +135,20 @@ static bool tell_groups(const diagnose_run_state *run, diagnose_belief *belief) 
 
 static bool think(diagnose_run_state *run, kept *kept) {
     diagnose_belief *belief = &kept->belief;
-    size_t faults = run->engine->catalogue.count;
     if (!diagnose_weigh(run)) return false;
-    int *group = base_arena_take(run->arena, faults, sizeof *group);
+    int *group = base_arena_take(run->arena, diagnose_labels(run), sizeof *group);
     double *doubt = base_arena_take(run->arena, (size_t)run->given + 1, sizeof *doubt);
     kept->weight = base_arena_take(belief->arena, run->engine->points, sizeof(double));
     kept->cell = base_arena_take(belief->arena, run->engine->points, sizeof(double));
     if (!group || !doubt || !kept->weight || !kept->cell) return false;
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
-        if (one->point < 0) continue;
+        if (one->point < 0 || one->point >= (int)run->engine->points) continue;
         kept->weight[one->point] = one->weight;
-        kept->cell[one->point] = one->cell;
+        kept->cell[one->point] = one->cell[0];
     }
     if (!gather(run, belief) || !name_suspects(run, belief)) return false;
+    if (!diagnose_pairs_list(run, belief)) return false;
     if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
     if (!diagnose_judge(run, belief, group)) return false;
     summarise(run, belief);
@@ -188,7 +195,7 @@ double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *
         if (point->mean && !isnan(point->mean[place]))
             volts =
                 point->mean[place] +
-                own->cell[first + k] * diagnose_row(engine, point, (int)place)[engine->columns - 1];
+                own->cell[first + k] * diagnose_row(engine, point, (int)place)[engine->first_cell];
         else
             volts = diagnose_bare(engine, point, &engine->places.place[place].probe);
         mean += share * volts;

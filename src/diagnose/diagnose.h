@@ -118,6 +118,13 @@ base_code diagnose_probe_read(const solve_system *system, const char *written, b
 /* What is fixed for one amp: the catalogue, every fault's solved points and their predictions of
  * every place that a probe can go. Made once; each new reading then costs little. */
 typedef struct diagnose_engine diagnose_engine;
+/* When a kind of hypothesis is weighed that costs time and seldom holds. */
+typedef enum diagnose_look {
+    DIAGNOSE_LOOK_IF_NEEDED, /* where what was weighed before leaves something unexplained */
+    DIAGNOSE_LOOK_ALWAYS,
+    DIAGNOSE_LOOK_NEVER
+} diagnose_look;
+
 typedef struct diagnose_options {
     double mains;         /* rms volts, NAN: the file's; how well it is known follows */
     double mains_spread;  /* one standard deviation as a part; 0.005 when measured, 0.03 when not */
@@ -128,6 +135,7 @@ typedef struct diagnose_options {
     double nothing;       /* prior of nothing wrong that DC shows; 0.05 */
     bool printed;         /* shift predictions by the printed chart where there is one */
     bool faults;          /* false: none, so that only what good amps read can be asked */
+    diagnose_look pairs;  /* two faults at once */
     const diagnose_readings *chart; /* of an amp of this kind in health, besides; NULL: none.
                                        Borrowed while the engine is made */
     diagnose_meter meter;           /* for the readings that are proposed */
@@ -172,17 +180,30 @@ size_t diagnose_places(const diagnose_engine *engine);
 const diagnose_place *diagnose_place_at(const diagnose_engine *engine, size_t index);
 
 typedef struct diagnose_suspect {
-    int fault;        /* index into the catalogue */
-    const char *part; /* "C4", "mains", "nothing", "unmodelled" */
-    const char *what; /* "leaky, some 2M", "open": for the technician */
-    double probability;
-    int group;       /* index into groups: parts that no reading left can tell apart */
-    double severity; /* posterior mean (geometric), NAN without a grid */
+    int fault;          /* index into the catalogue */
+    const char *part;   /* "C4", "mains", "nothing", "unmodelled" */
+    const char *what;   /* "leaky, some 2M", "open": for the technician */
+    double probability; /* of this alone */
+    double involved;    /* of this, alone or as one of two */
+    int group;          /* index into groups: parts that no reading left can tell apart */
+    double severity;    /* posterior mean (geometric), NAN without a grid */
 } diagnose_suspect;
+
+/* Two faults at once, each of which shows. */
+typedef struct diagnose_pair {
+    int fault[2];                  /* indices into the catalogue */
+    const char *part[2], *what[2]; /* as a suspect's */
+    const char *words;             /* "C13 leaky, some 2M, and R17 open" */
+    double probability, severity[2];
+    int group;
+    double *reads; /* by reading: what it predicts there; NAN: not known */
+    double *shows; /* the same by place of the chart */
+} diagnose_pair;
 
 typedef struct diagnose_group {
     double probability;
     size_t members;   /* suspects in it */
+    size_t pairs;     /* and pairs */
     const char *tell; /* what would tell them apart: "lift one end of C4"; NULL if one part */
 } diagnose_group;
 
@@ -214,6 +235,9 @@ typedef struct diagnose_belief {
     const char *reason;        /* one or two sentences for the technician: why the leader leads */
     diagnose_suspect *suspect; /* falling probability, all of them */
     size_t suspects;
+    diagnose_pair *pair; /* falling probability; none where one fault explains the readings. The
+                            probabilities of suspects and pairs sum to 1 */
+    size_t pairs;
     diagnose_group *group; /* falling probability */
     size_t groups;
     diagnose_compare *compare; /* one per reading */
@@ -241,10 +265,15 @@ double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *
 const char *diagnose_verdict_name(diagnose_verdict verdict); /* "not enough", "leaning", ... */
 /* The leading suspect of a group: an index into belief->suspect; -1: none. */
 int diagnose_leader(const diagnose_belief *belief, size_t group);
+/* The pair that leads a group: an index into belief->pair; -1: a suspect of it is likelier. */
+int diagnose_leading_pair(const diagnose_belief *belief, size_t group);
 /* The chart's place with this probe, or -1. *sign: -1 where it stands there the other way round. */
 int diagnose_place_of(const diagnose_engine *engine, const solve_probe *probe, int *sign);
 /* What the leader of a group predicts for a reading of the belief; NAN where that is not known. */
 double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belief *belief,
                              size_t group, const diagnose_readings *readings, size_t reading);
+/* The same at a place of the chart. */
+double diagnose_leader_shows(const diagnose_engine *engine, const diagnose_belief *belief,
+                             size_t group, size_t place);
 
 #endif

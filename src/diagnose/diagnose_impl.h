@@ -54,6 +54,7 @@ typedef enum diagnose_number {
     NUMBER_LAW_SCREEN,
     NUMBER_STRAY_AMPS,
     NUMBER_MAINS_WANDER,
+    NUMBER_TWO_FAULTS,
     NUMBER_COUNT
 } diagnose_number;
 double diagnose_number_of(const diagnose_priors *priors, diagnose_number number);
@@ -144,16 +145,18 @@ bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *p
                            diagnose_latents *latents);
 /* ---- engine.c, predict.c ------------------------------------------------------------------- */
 
-/* One fault at one severity, solved. */
+/* One fault at one severity, or two of them at once, solved. */
 typedef struct diagnose_point {
     int fault, severity;
+    int second, second_severity; /* another fault beside it; 0: none */
+    base_arena *arena;           /* where its numbers are kept */
     bool solved, outside;
     bool same_as_healthy; /* to the last digit: it shares the healthy amp's predictions */
     double *x;
     double *bare;  /* by place: predicted with no meter */
     float *source; /* by heavy place: ohms at this point */
     double *mean;  /* by place: as the meter shows it; NAN until asked for */
-    float *a;      /* places x (latents + 1); rows valid where mean is not NAN */
+    float *a;      /* places x columns; rows valid where mean is not NAN */
     double mains;  /* rms volts at the wall under this fault */
     float a_mains; /* of the mains latent; 0 where the fault sets it */
 } diagnose_point;
@@ -176,7 +179,8 @@ struct diagnose_engine {
     int *heavy;          /* places of which the meter takes much: their source is kept by point */
     int heavies;
     diagnose_latents latents;
-    int columns;           /* of A: latents + 1 */
+    int columns;           /* of A: latents + DIAGNOSE_CELLS */
+    int first_cell;        /* which of them is the first severity within its cell */
     int mains_slot;        /* -1: the amp has none */
     bool mains_varies;     /* then its latent is the first column of A */
     diagnose_point *point; /* [0] is the healthy amp */
@@ -192,9 +196,13 @@ struct diagnose_engine {
     float *work_row;
 };
 
-/* One row of A: the latents' columns, and one more for the severity within its cell. */
+/* Severities that a point may have: of the fault, and of the second. */
+#define DIAGNOSE_CELLS 2
+/* One row of A: the latents' columns, and one for each severity within its cell. */
 void diagnose_latents_row(const diagnose_engine *engine, const double *gradient,
                           const diagnose_point *point, float *row);
+/* Solves the amp with the point's faults, from `start`. false: no memory. */
+bool diagnose_point_solve(diagnose_engine *engine, diagnose_point *point, const double *start);
 /* Sets `numbers` to those of a point. */
 void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *point,
                          double *numbers);
@@ -255,20 +263,26 @@ double diagnose_information(const diagnose_cases *cases);
 
 /* ---- weigh.c: the readings against every hypothesis ---------------------------------------- */
 
-/* One hypothesis at one severity. */
+/* One hypothesis at one severity. A hypothesis has a label: a single fault's is its index in the
+ * catalogue, a pair's is the catalogue's count and its own index. */
 typedef struct diagnose_case {
-    int fault, point; /* point -1: something not modelled */
+    int label, point; /* point -1: something not modelled */
     bool exact;       /* its own sensitivities were used, not the healthy amp's */
     double promise;   /* while screening: ln weight without the determinant */
     double log_weight, weight;
-    diagnose_gauss gauss;    /* of the readings; q NULL where not exact */
-    double *mean, *variance; /* by reading, model and noise included; NULL where not exact */
-    double cell;             /* where in its cell the severity stands, in deviations */
-    double cell_variance;    /* of that, given the readings; 1 before any */
-    double *wrong;           /* by reading: chance that it is wrong; NULL where not exact */
-    double *without;         /* by reading: ln weight without it */
-    const float **row;       /* by reading */
+    diagnose_gauss gauss;        /* of the readings; q NULL where not exact */
+    double *mean, *variance;     /* by reading, model and noise included; NULL where not exact */
+    double cell[DIAGNOSE_CELLS]; /* where in its cell each severity stands, in deviations */
+    double cell_variance[DIAGNOSE_CELLS]; /* of that, given the readings; 1 before any */
+    double *wrong;     /* by reading: chance that it is wrong; NULL where not exact */
+    double *without;   /* by reading: ln weight without it */
+    const float **row; /* by reading */
 } diagnose_case;
+
+/* Two faults at once. */
+typedef struct diagnose_two {
+    int fault[2];
+} diagnose_two;
 
 typedef struct diagnose_run {
     diagnose_engine *engine;
@@ -285,9 +299,39 @@ typedef struct diagnose_run {
     float *healthy_row;   /* n x columns */
     diagnose_case *cases; /* all that are not hopeless */
     int count;
+    diagnose_two *two; /* pairs that are weighed */
+    int twos;
+    diagnose_point *extra; /* their points, behind the engine's */
+    int extras;
 } diagnose_run_state;
+#define DIAGNOSE_SCREENED 40 /* readings that the screening looks at: those that depart most */
+
+/* Room for one evaluation, used again and again. */
+typedef struct diagnose_weigher {
+    double *c, *r, *base; /* n x n, n, n x n: base is the covariance of good amps */
+    diagnose_mix mix;
+    int screened, chosen[DIAGNOSE_SCREENED];
+    double broad[DIAGNOSE_SCREENED];
+} diagnose_weigher;
+
 /* Fills the cases with weights that sum to 1. false: no memory. */
 bool diagnose_weigh(diagnose_run_state *run);
+/* Roughly what the meter shows at a point; *unsure: one standard deviation of that. */
+double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
+                        double *unsure);
+/* log_weight and promise of a point by the screened readings alone. */
+void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
+                     diagnose_weigher *weigher, diagnose_gauss *gauss, diagnose_case *one);
+/* By all readings, with the point's own sensitivities. false: no memory or no solution. */
+bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, diagnose_weigher *weigher);
+/* Weights that sum to 1, heaviest first. */
+void diagnose_normalise(diagnose_run_state *run);
+/* pairs.c: adds two faults at once, where the single ones leave something unexplained or the
+ * options ask for it. false: no memory. */
+bool diagnose_pairs_weigh(diagnose_run_state *run, diagnose_weigher *weigher);
+size_t diagnose_labels(const diagnose_run_state *run);
+/* A case's point: of the engine, or one of the run's own behind those. */
+diagnose_point *diagnose_point_of(const diagnose_run_state *run, int point);
 /* Variance of what a meter shows, tolerance and model apart. */
 double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter, double volts,
                       double resolution, double source_ohms);
@@ -301,13 +345,29 @@ double diagnose_bare(const diagnose_engine *engine, const diagnose_point *point,
 /* ---- groups.c, next.c, verdict.c
  * ------------------------------------------------------------------- */
 
-/* Labels each fault (by catalogue index) with a group; suspects are sorted. false: no memory. */
-bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_fault);
+/* Gives each label a group; suspects and pairs are sorted. false: no memory. */
+bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_label);
 /* `doubt`: by reading, how much it asks to be taken again, 0..1. */
 bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
-                          const int *group_of_fault, const double *doubt);
+                          const int *group_of_label, const double *doubt);
 /* Verdict and reason; sets run->carrier. */
-bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault);
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_label);
+
+/* ---- labels.c: hypotheses by their labels --------------------------------------------------- */
+
+/* The likeliest member of a group. */
+int diagnose_leading_label(const diagnose_run_state *run, const diagnose_belief *belief,
+                           size_t group);
+/* "C4 leaky, some 2M"; of a pair "... and ..." */
+const char *diagnose_label_words(const diagnose_run_state *run, const diagnose_belief *belief,
+                                 int label);
+/* "with C4 leaking", "in a good amp"; NULL: no memory */
+const char *diagnose_label_with(const diagnose_run_state *run, int label, base_arena *arena);
+/* The pairs of the belief from those of the run. false: no memory. */
+bool diagnose_pairs_list(diagnose_run_state *run, diagnose_belief *belief);
+/* ln of a case's severity, where it stands in its cell; which: of the fault, or of the second; 0
+ * where it has none. */
+double diagnose_severity(const diagnose_run_state *run, const diagnose_case *one, int which);
 
 /* ---- words.c, tell.c: texts for the technician, in `arena`; NULL: no memory
  * ------------------------- */

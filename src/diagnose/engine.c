@@ -115,12 +115,17 @@ static bool make_places(diagnose_engine *engine) {
 /* ---- the points
  * ---------------------------------------------------------------------------------- */
 
+static void put_in(const diagnose_fault *fault, int severity, double *numbers) {
+    for (int s = 0; s < fault->sets; s++)
+        numbers[fault->slot[s]] = fault->number[s][severity];
+}
+
 void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *point,
                          double *numbers) {
-    const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    const diagnose_fault *faults = engine->catalogue.fault;
     memcpy(numbers, engine->bench.numbers, solve_slots(engine->bench.system) * sizeof *numbers);
-    for (int s = 0; s < fault->sets; s++)
-        numbers[fault->slot[s]] = fault->number[s][point->severity];
+    put_in(&faults[point->fault], point->severity, numbers);
+    if (point->second) put_in(&faults[point->second], point->second_severity, numbers);
 }
 
 /* An open capacitor, or what carries no current, changes no number that matters at DC. */
@@ -139,7 +144,7 @@ static bool is_same(const diagnose_engine *engine, const diagnose_point *point) 
 
 /* While the factors of the point are at hand. */
 static bool keep_sources(diagnose_engine *engine, diagnose_point *point) {
-    point->source = base_arena_take(engine->arena, (size_t)engine->heavies + 1, sizeof(float));
+    point->source = base_arena_take(point->arena, (size_t)engine->heavies + 1, sizeof(float));
     for (int h = 0; point->source && h < engine->heavies; h++) {
         const solve_probe *probe = &engine->places.place[engine->heavy[h]].probe;
         double source = 0;
@@ -149,24 +154,30 @@ static bool keep_sources(diagnose_engine *engine, diagnose_point *point) {
     return point->source != NULL;
 }
 
+static bool sets_mains(const diagnose_engine *engine, int fault) {
+    return engine->catalogue.fault[fault].mode == DIAGNOSE_MAINS_OFF;
+}
+
+bool diagnose_point_solve(diagnose_engine *engine, diagnose_point *point, const double *start) {
+    diagnose_bench *bench = &engine->bench;
+    point->x = base_arena_take(point->arena, solve_unknowns(bench->system), sizeof(double));
+    if (!point->x) return false;
+    diagnose_numbers_of(engine, point, engine->work_numbers);
+    solve_result result = solve_point(bench->work, engine->work_numbers, start, point->x);
+    point->solved = result.outcome <= SOLVE_CONTINUED;
+    point->outside = result.outside;
+    bool off = sets_mains(engine, point->fault) || sets_mains(engine, point->second);
+    if (engine->mains_slot >= 0)
+        point->mains = (off ? engine->work_numbers : bench->numbers)[engine->mains_slot];
+    return !point->solved || keep_sources(engine, point);
+}
+
 /* Starts from the next milder severity where there is one, else from the healthy amp. */
 static bool solve_one(diagnose_engine *engine, diagnose_point *point,
                       const diagnose_point *before) {
-    diagnose_bench *bench = &engine->bench;
-    size_t unknowns = solve_unknowns(bench->system);
-    point->x = base_arena_take(engine->arena, unknowns, sizeof(double));
-    if (!point->x) return false;
     bool chain = before && before->solved && before->fault == point->fault;
-    diagnose_numbers_of(engine, point, engine->work_numbers);
-    solve_result result =
-        solve_point(bench->work, engine->work_numbers, chain ? before->x : bench->x, point->x);
-    point->solved = result.outcome <= SOLVE_CONTINUED;
-    point->outside = result.outside;
-    if (point->solved && !keep_sources(engine, point)) return false;
+    if (!diagnose_point_solve(engine, point, chain ? before->x : engine->bench.x)) return false;
     point->same_as_healthy = point->fault > 0 && point->solved && is_same(engine, point);
-    bool off = engine->catalogue.fault[point->fault].mode == DIAGNOSE_MAINS_OFF;
-    if (engine->mains_slot >= 0)
-        point->mains = (off ? engine->work_numbers : bench->numbers)[engine->mains_slot];
     if (!point->solved) engine->unsolved++;
     return true;
 }
@@ -190,7 +201,7 @@ static bool make_points(diagnose_engine *engine) {
         engine->first_point[f] = (int)engine->points;
         for (int k = 0; k < catalogue->fault[f].severities; k++) {
             diagnose_point *point = &engine->point[engine->points];
-            *point = (diagnose_point){.fault = (int)f, .severity = k};
+            *point = (diagnose_point){.fault = (int)f, .severity = k, .arena = engine->arena};
             if (!solve_one(engine, point, engine->points ? point - 1 : NULL)) return false;
             engine->points++;
         }
@@ -221,7 +232,8 @@ static bool make_all(diagnose_engine *engine, const diagnose_priors *priors) {
     if (!diagnose_latents_make(&engine->bench, priors, &engine->options, engine->arena,
                                &engine->latents))
         return false;
-    engine->columns = engine->latents.count + 1;
+    engine->first_cell = engine->latents.count;
+    engine->columns = engine->first_cell + DIAGNOSE_CELLS;
     engine->work_row = base_arena_take(engine->arena, (size_t)engine->columns, sizeof(float));
     if (!engine->work_row) return false;
     engine->mains_varies = engine->mains_slot >= 0 && engine->options.mains_spread > 0;

@@ -26,29 +26,46 @@ typedef struct line {
     double *z; /* 3 x places for each cell */
 } line;
 
+/* A suspect or a pair, as it is sorted. */
+typedef struct item {
+    int label, group;
+    double probability;
+    int points, first, *point; /* its points: a suspect's follow each other from `first` */
+} item;
+
 typedef struct sorter {
     diagnose_run_state *run;
     diagnose_engine *engine;
     diagnose_belief *belief;
     base_arena *arena;
     int places;
-    double *own; /* by point: share of its fault's weight */
+    item *item; /* falling probability */
+    int items;
+    double *own; /* by point: share of its item's weight */
     double *l;   /* places x places: the leader's covariance, factored */
     line leader, other;
 } sorter;
 
 /* ---- the leader ---------------------------------------------------------------------------- */
 
+static bool is_pair(const sorter *sorter, const item *item) {
+    return item->label >= (int)sorter->engine->catalogue.count;
+}
+
 static const diagnose_fault *fault_of(const sorter *sorter, int fault) {
     return &sorter->engine->catalogue.fault[fault];
 }
 
+static int point_of(const item *item, int k) {
+    return item->point ? item->point[k] : item->first + k;
+}
+
 /* The severity that is believed most. */
-static diagnose_point *best_point(const sorter *sorter, int fault) {
-    int first = sorter->engine->first_point[fault], best = first;
-    for (int k = 0; k < fault_of(sorter, fault)->severities; k++)
-        if (sorter->own[first + k] > sorter->own[best]) best = first + k;
-    return &sorter->engine->point[best];
+static diagnose_point *best_point(const sorter *sorter, const item *item) {
+    int best = point_of(item, 0);
+    for (int k = 1; k < item->points; k++)
+        if (sorter->own[point_of(item, k)] > sorter->own[best]) best = point_of(item, k);
+    return diagnose_point_of(sorter->run, best);
 }
 
 /* What the meter shows at a place: as predicted where that was worked out; else the healthy amp's
@@ -66,9 +83,9 @@ static double shown_at(const sorter *sorter, const diagnose_point *point, int pl
 }
 
 /* Factors the covariance of all places under the leader. false: it has none. */
-static bool factor_leader(sorter *sorter, int fault) {
+static bool factor_leader(sorter *sorter, const item *item) {
     diagnose_engine *engine = sorter->engine;
-    diagnose_point *point = best_point(sorter, fault);
+    diagnose_point *point = best_point(sorter, item);
     int n = sorter->places;
     if (!diagnose_rows(engine, point, NULL, n)) return false;
     for (int i = 0; i < n; i++) {
@@ -109,56 +126,58 @@ static double to_segment(const double *c, const double *a, const double *b, int 
     return fmax(aa + 2 * t * ad + t * t * dd, 0);
 }
 
-static const diagnose_point *neighbour(const sorter *sorter, int fault, int k) {
-    if (k < 0 || k >= fault_of(sorter, fault)->severities) return NULL;
-    const diagnose_point *point = &sorter->engine->point[sorter->engine->first_point[fault] + k];
+/* The next milder or graver severity of a suspect; a pair's points stand each for itself. */
+static diagnose_point *neighbour(const sorter *sorter, const item *item, int k) {
+    if (k < 0 || k >= item->points || item->point) return NULL;
+    diagnose_point *point = diagnose_point_of(sorter->run, point_of(item, k));
     return point->solved ? point : NULL;
 }
 
 /* The point itself, and half way to the next milder and the next graver severity: three of them,
  * whitened, in z. */
-static void whiten_cell(const sorter *sorter, int fault, int k, bool exact, double *z) {
+static void whiten_cell(const sorter *sorter, const item *item, int k, bool exact, double *z) {
     int n = sorter->places;
     double *own = z + n;
-    whiten(sorter, neighbour(sorter, fault, k), own);
+    whiten(sorter, diagnose_point_of(sorter->run, point_of(item, k)), own);
     for (int side = -1; side <= 1; side += 2) {
         double *half = own + side * n;
-        const diagnose_point *next = neighbour(sorter, fault, k + side);
+        diagnose_point *next = neighbour(sorter, item, k + side);
         memcpy(half, own, (size_t)n * sizeof *half);
         if (!next) continue;
-        if (exact) diagnose_rows(sorter->engine, (diagnose_point *)next, NULL, n);
+        if (exact) diagnose_rows(sorter->engine, next, NULL, n);
         whiten(sorter, next, half);
         for (int i = 0; i < n; i++)
             half[i] = (half[i] + own[i]) / 2;
     }
 }
 
-/* All believed cells of a fault. Sets line->cells. */
-static void draw_line(const sorter *sorter, int fault, bool exact, line *line) {
-    int first = sorter->engine->first_point[fault];
+/* All believed cells of an item. Sets line->cells. */
+static void draw_line(const sorter *sorter, const item *item, bool exact, line *line) {
     line->cells = 0;
-    for (int k = 0; k < fault_of(sorter, fault)->severities; k++) {
-        diagnose_point *point = &sorter->engine->point[first + k];
-        if (!point->solved || sorter->own[first + k] < SHARE) continue;
+    for (int k = 0; k < item->points && line->cells < DIAGNOSE_SEVERITIES; k++) {
+        diagnose_point *point = diagnose_point_of(sorter->run, point_of(item, k));
+        if (!point->solved || sorter->own[point_of(item, k)] < SHARE) continue;
         if (exact) diagnose_rows(sorter->engine, point, NULL, sorter->places);
-        whiten_cell(sorter, fault, k, exact, line->z + 3 * sorter->places * line->cells++);
+        whiten_cell(sorter, item, k, exact, line->z + 3 * sorter->places * line->cells++);
     }
 }
 
 /* A leader that is not believed at all stands at its best point alone. */
-static void draw_leader(sorter *sorter, int fault) {
-    diagnose_point *best = best_point(sorter, fault);
-    draw_line(sorter, fault, true, &sorter->leader);
+static void draw_leader(sorter *sorter, const item *item) {
+    draw_line(sorter, item, true, &sorter->leader);
     if (sorter->leader.cells > 0) return;
-    whiten_cell(sorter, fault, best->severity, false, sorter->leader.z);
+    whiten(sorter, best_point(sorter, item), sorter->leader.z);
+    for (int k = 1; k < 3; k++)
+        memcpy(sorter->leader.z + k * sorter->places, sorter->leader.z,
+               (size_t)sorter->places * sizeof(double));
     sorter->leader.cells = 1;
 }
 
-/* `exact`: with the fault's own loading by the meter. */
-static double distance(sorter *sorter, int fault, bool exact) {
+/* `exact`: with the item's own loading by the meter. */
+static double distance(sorter *sorter, const item *item, bool exact) {
     int n = sorter->places;
     double least = INFINITY;
-    draw_line(sorter, fault, exact, &sorter->other);
+    draw_line(sorter, item, exact, &sorter->other);
     for (int c = 0; c < 3 * sorter->leader.cells; c++)
         for (int k = 0; k < sorter->other.cells; k++) {
             const double *from = sorter->leader.z + n * c, *cell = sorter->other.z + 3 * n * k;
@@ -171,42 +190,106 @@ static double distance(sorter *sorter, int fault, bool exact) {
 /* ---- gathering
  * -------------------------------------------------------------------------------------- */
 
-static bool comparable(const sorter *sorter, const diagnose_suspect *suspect, double least) {
-    return sorter->engine->first_point[suspect->fault] >= 0 && suspect->probability >= least;
+static bool comparable(const item *item, double least) {
+    return item->points > 0 && item->probability >= least;
 }
 
-/* Have the readings already told this suspect from a healthy amp? */
-static bool told(const sorter *sorter, const diagnose_suspect *nothing,
-                 const diagnose_suspect *suspect) {
-    double before = fault_of(sorter, suspect->fault)->prior / fault_of(sorter, 0)->prior;
-    return suspect->probability > FAVOURED * before * nothing->probability;
+/* Have the readings already told this suspect from a healthy amp? Those of a pair have. */
+static bool told(const sorter *sorter, const item *nothing, const item *item) {
+    if (is_pair(sorter, item)) return true;
+    double before = fault_of(sorter, item->label)->prior / fault_of(sorter, 0)->prior;
+    return item->probability > FAVOURED * before * nothing->probability;
+}
+
+/* The parts of a suspect or a pair, the lesser index first; the second -1 where there is one. */
+static void parts_of(const sorter *sorter, const item *item, int part[2]) {
+    part[0] = part[1] = -1;
+    if (!is_pair(sorter, item)) {
+        part[0] = fault_of(sorter, item->label)->part;
+        return;
+    }
+    const int *fault = sorter->run->two[item->label - (int)sorter->engine->catalogue.count].fault;
+    int a = fault_of(sorter, fault[0])->part, b = fault_of(sorter, fault[1])->part;
+    part[0] = a < b ? a : b;
+    part[1] = a < b ? b : a;
+}
+
+static bool same_parts(const sorter *sorter, const item *a, const item *b) {
+    int one[2], other[2];
+    if (is_pair(sorter, a) != is_pair(sorter, b)) return false;
+    parts_of(sorter, a, one);
+    parts_of(sorter, b, other);
+    bool named = is_pair(sorter, a) || one[0] >= 0;
+    return named && one[0] == other[0] && one[1] == other[1];
 }
 
 /* Nothing wrong comes first: what only looks like it must not lead a group of its own. */
-static void gather(sorter *sorter, size_t leader, int group) {
-    diagnose_suspect *suspects = sorter->belief->suspect;
-    int fault = suspects[leader].fault;
-    suspects[leader].group = group;
-    bool nothing = fault_of(sorter, fault)->mode == DIAGNOSE_NOTHING;
+static void gather(sorter *sorter, item *leader, int group) {
+    leader->group = group;
+    bool nothing = leader->label == 0;
     double least = group < FIRST_LEADERS ? LEAST_FIRST : LEAST;
-    bool can = comparable(sorter, &suspects[leader], nothing ? 0 : LEAST) && group < LEADERS;
-    bool factored = can && factor_leader(sorter, fault);
-    if (factored) draw_leader(sorter, fault);
-    for (size_t i = 0; i < sorter->belief->suspects; i++) {
-        if (suspects[i].group >= 0) continue;
-        int part = fault_of(sorter, suspects[i].fault)->part;
-        bool same = part >= 0 && part == fault_of(sorter, fault)->part;
-        if (!same && factored && comparable(sorter, &suspects[i], least))
-            same = distance(sorter, suspects[i].fault, suspects[i].probability >= LEAST) <
+    bool can = comparable(leader, nothing ? 0 : LEAST) && group < LEADERS;
+    bool factored = can && factor_leader(sorter, leader);
+    if (factored) draw_leader(sorter, leader);
+    for (int i = 0; i < sorter->items; i++) {
+        item *other = &sorter->item[i];
+        if (other->group >= 0) continue;
+        bool same = same_parts(sorter, leader, other);
+        if (!same && factored && comparable(other, is_pair(sorter, other) ? LEAST : least))
+            same = distance(sorter, other, other->probability >= LEAST) <
                    (nothing ? APART_NOTHING : APART);
-        if (nothing && same) same = !told(sorter, &suspects[leader], &suspects[i]);
-        if (same) suspects[i].group = group;
+        if (nothing && same) same = !told(sorter, leader, other);
+        if (same) other->group = group;
     }
+}
+
+/* ---- the items ----------------------------------------------------------------------------- */
+
+static int likelier(const void *a, const void *b) {
+    const item *x = a, *y = b;
+    if (x->probability != y->probability) return x->probability < y->probability ? 1 : -1;
+    return (x->label > y->label) - (x->label < y->label);
+}
+
+static bool pair_points(sorter *sorter, item *item) {
+    const diagnose_run_state *run = sorter->run;
+    item->point = base_arena_take(sorter->arena, (size_t)run->extras + 1, sizeof(int));
+    for (int k = 0; item->point && k < run->count; k++)
+        if (run->cases[k].label == item->label) item->point[item->points++] = run->cases[k].point;
+    return item->point != NULL;
+}
+
+static bool list_items(sorter *sorter) {
+    const diagnose_belief *belief = sorter->belief;
+    int singles = (int)sorter->engine->catalogue.count;
+    sorter->item =
+        base_arena_take(sorter->arena, belief->suspects + belief->pairs + 1, sizeof *sorter->item);
+    if (!sorter->item) return false;
+    for (size_t i = 0; i < belief->suspects; i++) {
+        const diagnose_suspect *one = &belief->suspect[i];
+        int first = sorter->engine->first_point[one->fault];
+        sorter->item[sorter->items++] =
+            (item){.label = one->fault,
+                   .probability = one->probability,
+                   .first = first,
+                   .points = first < 0 ? 0 : fault_of(sorter, one->fault)->severities};
+    }
+    for (size_t i = 0; i < belief->pairs; i++) {
+        item *item = &sorter->item[sorter->items++];
+        *item =
+            (struct item){.label = singles + (int)i, .probability = belief->pair[i].probability};
+        if (!pair_points(sorter, item)) return false;
+    }
+    for (int i = 0; i < sorter->items; i++)
+        sorter->item[i].group = -1;
+    qsort(sorter->item, (size_t)sorter->items, sizeof *sorter->item, likelier);
+    return true;
 }
 
 static bool take_room(sorter *sorter) {
     size_t n = (size_t)sorter->places + 1;
-    sorter->own = base_arena_take(sorter->arena, sorter->engine->points, sizeof(double));
+    size_t points = sorter->engine->points + (size_t)sorter->run->extras;
+    sorter->own = base_arena_take(sorter->arena, points, sizeof(double));
     sorter->l = base_arena_take(sorter->arena, n * n, sizeof(double));
     size_t room = 3 * DIAGNOSE_SEVERITIES * n;
     sorter->leader.z = base_arena_take(sorter->arena, room, sizeof(double));
@@ -214,18 +297,18 @@ static bool take_room(sorter *sorter) {
     return sorter->own && sorter->l && sorter->leader.z && sorter->other.z;
 }
 
-static void share_weights(sorter *sorter) {
+static bool share_weights(sorter *sorter) {
     const diagnose_run_state *run = sorter->run;
-    for (size_t s = 0; s < sorter->belief->suspects; s++) {
-        int fault = sorter->belief->suspect[s].fault, first = sorter->engine->first_point[fault];
-        if (first < 0) continue;
-        double sum = 0;
-        for (int k = 0; k < run->count; k++)
-            if (run->cases[k].fault == fault) sum += run->cases[k].weight;
-        for (int k = 0; k < run->count; k++)
-            if (run->cases[k].fault == fault && sum > 0)
-                sorter->own[run->cases[k].point] = run->cases[k].weight / sum;
+    double *sum = base_arena_take(sorter->arena, diagnose_labels(run), sizeof *sum);
+    if (!sum) return false;
+    for (int k = 0; k < run->count; k++)
+        sum[run->cases[k].label] += run->cases[k].weight;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (one->point >= 0 && sum[one->label] > 0)
+            sorter->own[one->point] = one->weight / sum[one->label];
     }
+    return true;
 }
 
 static int by_probability(const void *a, const void *b) {
@@ -234,7 +317,7 @@ static int by_probability(const void *a, const void *b) {
     return (x < y) - (x > y);
 }
 
-/* Sorts the groups and renames them in the suspects. */
+/* Sorts the groups and renames them in the items. */
 static bool settle(sorter *sorter, int groups) {
     diagnose_belief *belief = sorter->belief;
     belief->group = base_arena_take(belief->arena, (size_t)groups, sizeof *belief->group);
@@ -243,37 +326,45 @@ static bool settle(sorter *sorter, int groups) {
     belief->groups = (size_t)groups;
     for (int g = 0; g < groups; g++)
         belief->group[g].members = (size_t)g; /* its name, for now */
-    for (size_t i = 0; i < belief->suspects; i++)
-        belief->group[belief->suspect[i].group].probability += belief->suspect[i].probability;
+    for (int i = 0; i < sorter->items; i++)
+        belief->group[sorter->item[i].group].probability += sorter->item[i].probability;
     qsort(belief->group, belief->groups, sizeof *belief->group, by_probability);
     for (int g = 0; g < groups; g++)
         rank[belief->group[g].members] = g;
     for (int g = 0; g < groups; g++)
         belief->group[g].members = 0;
-    for (size_t i = 0; i < belief->suspects; i++) {
-        belief->suspect[i].group = rank[belief->suspect[i].group];
-        belief->group[belief->suspect[i].group].members++;
-    }
+    for (int i = 0; i < sorter->items; i++)
+        sorter->item[i].group = rank[sorter->item[i].group];
     return true;
 }
 
-bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_fault) {
+static void hand_out(const sorter *sorter, int *group_of_label) {
+    diagnose_belief *belief = sorter->belief;
+    for (int i = 0; i < sorter->items; i++)
+        group_of_label[sorter->item[i].label] = sorter->item[i].group;
+    for (size_t i = 0; i < belief->suspects; i++) {
+        belief->suspect[i].group = group_of_label[belief->suspect[i].fault];
+        belief->group[belief->suspect[i].group].members++;
+    }
+    for (size_t i = 0; i < belief->pairs; i++) {
+        belief->pair[i].group = group_of_label[sorter->engine->catalogue.count + i];
+        belief->group[belief->pair[i].group].pairs++;
+    }
+}
+
+bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_label) {
     sorter sorter = {.run = run,
                      .engine = run->engine,
                      .belief = belief,
                      .arena = run->arena,
                      .places = (int)run->engine->places.count};
-    if (!take_room(&sorter)) return false;
-    share_weights(&sorter);
+    if (!take_room(&sorter) || !share_weights(&sorter) || !list_items(&sorter)) return false;
     int groups = 0;
-    for (size_t i = 0; i < belief->suspects; i++)
-        belief->suspect[i].group = -1;
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (belief->suspect[i].fault == 0) gather(&sorter, i, groups++);
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (belief->suspect[i].group < 0) gather(&sorter, i, groups++);
+    for (int i = 0; i < sorter.items; i++)
+        if (sorter.item[i].label == 0) gather(&sorter, &sorter.item[i], groups++);
+    for (int i = 0; i < sorter.items; i++)
+        if (sorter.item[i].group < 0) gather(&sorter, &sorter.item[i], groups++);
     if (!settle(&sorter, groups)) return false;
-    for (size_t i = 0; i < belief->suspects; i++)
-        group_of_fault[belief->suspect[i].fault] = belief->suspect[i].group;
+    hand_out(&sorter, group_of_label);
     return true;
 }

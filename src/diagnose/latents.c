@@ -177,25 +177,34 @@ static bool is_set(const diagnose_fault *fault, int slot) {
     return false;
 }
 
+/* SOLVE_GAS's gradient is by number, all others by ln(number). */
+static float cell_of(const diagnose_engine *engine, const diagnose_fault *fault, int severity,
+                     const double *gradient) {
+    double cell = 0;
+    for (int s = 0; s < fault->sets; s++) {
+        bool gas = solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what == SOLVE_GAS;
+        double scale = gas ? fault->number[s][severity] : 1;
+        cell += gradient[fault->slot[s]] * scale * fault->cell;
+    }
+    return (float)cell;
+}
+
 /* A fault that sets a slot replaces what that slot varies by in a good amp: instead, the severity
- * varies within its cell. SOLVE_GAS's gradient is by number, all others by ln(number). */
+ * varies within its cell. */
 void diagnose_latents_row(const diagnose_engine *engine, const double *gradient,
                           const diagnose_point *point, float *row) {
     const diagnose_latents *latents = &engine->latents;
     const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    const diagnose_fault *second = &engine->catalogue.fault[point->second];
     for (int l = 0; l < latents->count; l++) {
         const diagnose_latent *latent = &latents->latent[l];
         double sum = 0;
         for (int k = 0; k < 2; k++)
-            if (latent->slot[k] >= 0 && !is_set(fault, latent->slot[k]))
+            if (latent->slot[k] >= 0 && !is_set(fault, latent->slot[k]) &&
+                !is_set(second, latent->slot[k]))
                 sum += gradient[latent->slot[k]] * latent->by[k];
         row[l] = (float)sum;
     }
-    double cell = 0;
-    for (int s = 0; s < fault->sets; s++) {
-        bool gas = solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what == SOLVE_GAS;
-        double scale = gas ? fault->number[s][point->severity] : 1;
-        cell += gradient[fault->slot[s]] * scale * fault->cell;
-    }
-    row[latents->count] = (float)cell;
+    row[engine->first_cell] = cell_of(engine, fault, point->severity, gradient);
+    row[engine->first_cell + 1] = cell_of(engine, second, point->second_severity, gradient);
 }

@@ -21,13 +21,29 @@ int diagnose_place_of(const diagnose_engine *engine, const solve_probe *probe, i
     return -1;
 }
 
+int diagnose_leading_pair(const diagnose_belief *belief, size_t group) {
+    int leader = diagnose_leader(belief, group);
+    double alone = leader < 0 ? 0 : belief->suspect[leader].probability;
+    for (size_t i = 0; i < belief->pairs; i++)
+        if (belief->pair[i].group == (int)group && belief->pair[i].probability > alone)
+            return (int)i;
+    return -1;
+}
+
+double diagnose_leader_shows(const diagnose_engine *engine, const diagnose_belief *belief,
+                             size_t group, size_t place) {
+    int leader = diagnose_leader(belief, group), pair = diagnose_leading_pair(belief, group);
+    if (pair >= 0) return belief->pair[pair].shows[place];
+    return leader < 0 ? NAN : diagnose_predicted(engine, belief, (size_t)leader, place);
+}
+
 double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belief *belief,
                              size_t group, const diagnose_readings *readings, size_t reading) {
-    int sign = 1, leader = diagnose_leader(belief, group);
+    int sign = 1, pair = diagnose_leading_pair(belief, group);
     int place = diagnose_place_of(engine, &readings->reading[reading].probe, &sign);
     if (group == 0) return belief->compare[reading].predicted;
-    if (place < 0 || leader < 0) return NAN;
-    return sign * diagnose_predicted(engine, belief, (size_t)leader, (size_t)place);
+    if (pair >= 0) return belief->pair[pair].reads[reading];
+    return place < 0 ? NAN : sign * diagnose_leader_shows(engine, belief, group, (size_t)place);
 }
 
 const char *diagnose_verdict_name(diagnose_verdict verdict) {

@@ -22,7 +22,7 @@ typedef struct planner {
     diagnose_run_state *run;
     diagnose_engine *engine;
     diagnose_belief *belief;
-    const int *group_of_fault;
+    const int *group_of_label;
     int places, count, room; /* count: cases in use */
     int *index;              /* of each case in use */
     double *weight;          /* by case in use, sums to 1 */
@@ -66,7 +66,7 @@ static double own_noise(const planner *planner, int place, double volts, double 
 static void predict_exact(const planner *planner, const diagnose_case *one, int place, double *mean,
                           double *variance) {
     const diagnose_engine *engine = planner->engine;
-    const diagnose_point *point = &engine->point[one->point];
+    const diagnose_point *point = diagnose_point_of(planner->run, one->point);
     const float *row = diagnose_row(engine, point, place);
     int n = one->gauss.n;
     double c[n + 1], known = 0, shift = 0;
@@ -98,15 +98,15 @@ static void predict_rough(const planner *planner, const diagnose_case *one, int 
     bare.meter_ohms = INFINITY;
     double good = diagnose_bare(engine, &engine->point[0], &bare);
     double shown = fabs(good) > 1e-6 ? at->healthy / good : 1;
-    *mean = shown * diagnose_bare(engine, &engine->point[one->point], &bare);
+    *mean = shown * diagnose_bare(engine, diagnose_point_of(planner->run, one->point), &bare);
     *variance = own + own_noise(planner, place, *mean, ROUGH);
 }
 
 static bool predict_case(planner *planner, int slot, bool exact) {
     diagnose_case *one = &planner->run->cases[planner->index[slot]];
-    exact =
-        exact && one->exact &&
-        diagnose_rows(planner->engine, &planner->engine->point[one->point], NULL, planner->places);
+    exact = exact && one->exact &&
+            diagnose_rows(planner->engine, diagnose_point_of(planner->run, one->point), NULL,
+                          planner->places);
     for (int i = 0; exact && i < one->gauss.n; i++)
         if (one->wrong[i] > 0.5 || i == planner->run->carrier) leave_out(&one->gauss, i);
     for (int place = 0; place < planner->places; place++) {
@@ -144,7 +144,7 @@ static void choose_cases(planner *planner) {
         if (run->cases[i].point < 0 || !(weight >= LEAST_WEIGHT)) continue;
         planner->index[planner->count] = i;
         planner->weight[planner->count] = weight;
-        planner->group[planner->count] = planner->group_of_fault[run->cases[i].fault];
+        planner->group[planner->count] = planner->group_of_label[run->cases[i].label];
         sum += weight;
         planner->count++;
     }
@@ -303,13 +303,9 @@ static bool shows(const planner *planner, int group, int place, double *mean, do
 }
 
 /* Who stands for a group: its likeliest member; a good amp where that is among them. */
-static const diagnose_fault *leader_of(const planner *planner, int group) {
-    const diagnose_belief *belief = planner->belief;
-    if (planner->group_of_fault[0] == group) return &planner->engine->catalogue.fault[0];
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (belief->suspect[i].group == group)
-            return &planner->engine->catalogue.fault[belief->suspect[i].fault];
-    return NULL;
+static int leader_of(const planner *planner, int group) {
+    if (planner->group_of_label[0] == group) return 0;
+    return diagnose_leading_label(planner->run, planner->belief, (size_t)group);
 }
 
 /* The group that this place parts best from the leading one, by how likely it is; 0: none. */
@@ -331,12 +327,11 @@ static const char *why_place(const planner *planner, int place) {
     base_arena *arena = planner->belief->arena;
     double first, second, sd;
     int rival = rival_of(planner, place);
-    const diagnose_fault *leader = leader_of(planner, 0), *other = leader_of(planner, rival);
-    if (rival == 0 || !leader || !other || !shows(planner, 0, place, &first, &sd) ||
+    if (rival == 0 || !shows(planner, 0, place, &first, &sd) ||
         !shows(planner, rival, place, &second, &sd))
         return base_arena_text(arena, "It parts the less likely suspects.");
-    const char *with = diagnose_words_with(planner->engine, leader, arena);
-    const char *without = diagnose_words_with(planner->engine, other, arena);
+    const char *with = diagnose_label_with(planner->run, leader_of(planner, 0), arena);
+    const char *without = diagnose_label_with(planner->run, leader_of(planner, rival), arena);
     char a[24], b[24], text[400];
     if (!with || !without) return NULL;
     snprintf(text, sizeof text, "About %s here %.150s, about %s %.150s.",
@@ -369,11 +364,11 @@ static bool write_choices(planner *planner, const choice *choices, int count) {
 }
 
 bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
-                          const int *group_of_fault, const double *doubt) {
+                          const int *group_of_label, const double *doubt) {
     planner planner = {.run = run,
                        .engine = run->engine,
                        .belief = belief,
-                       .group_of_fault = group_of_fault,
+                       .group_of_label = group_of_label,
                        .places = (int)run->engine->places.count};
     size_t room = (size_t)(planner.places + run->given + 1);
     choice *choices = base_arena_take(run->arena, room, sizeof *choices);

@@ -63,8 +63,8 @@ static bool make_room(diagnose_engine *engine, diagnose_point *point) {
     }
     if (point->mean) return true;
     size_t places = engine->places.count;
-    double *mean = base_arena_take(engine->arena, places, sizeof *mean);
-    float *a = base_arena_take(engine->arena, places * (size_t)engine->columns, sizeof *a);
+    double *mean = base_arena_take(point->arena, places, sizeof *mean);
+    float *a = base_arena_take(point->arena, places * (size_t)engine->columns, sizeof *a);
     if (!mean || !a) return false;
     for (size_t i = 0; i < places; i++)
         mean[i] = NAN;

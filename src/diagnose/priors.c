@@ -34,6 +34,7 @@ static const char *const number_names[NUMBER_COUNT + 1] = {
     [NUMBER_LAW_SCREEN] = "tube law screen",
     [NUMBER_STRAY_AMPS] = "stray amperes",
     [NUMBER_MAINS_WANDER] = "mains wander",
+    [NUMBER_TWO_FAULTS] = "two faults",
 };
 
 /* One row of `weights` (times 1, ALWAYS) or of `factors`. */

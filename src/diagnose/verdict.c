@@ -12,38 +12,32 @@
 
 /* ---- who leads ----------------------------------------------------------------------------- */
 
-static const diagnose_suspect *leader_of(const diagnose_belief *belief) {
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (belief->suspect[i].group == 0) return &belief->suspect[i];
-    return &belief->suspect[0];
-}
-
-static const diagnose_case *best_case(const diagnose_run_state *run, int fault) {
+static const diagnose_case *best_case(const diagnose_run_state *run, int label) {
     for (int i = 0; i < run->count; i++)
-        if (run->cases[i].fault == fault) return &run->cases[i];
+        if (run->cases[i].label == label) return &run->cases[i];
     return NULL;
 }
 
 /* Probability of a group when reading i had not been taken. */
-static double without_reading(const diagnose_run_state *run, const int *group_of_fault, int group,
+static double without_reading(const diagnose_run_state *run, const int *group_of_label, int group,
                               int i) {
     double own = -INFINITY, all = -INFINITY;
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
         double log_weight = one->without ? one->without[i] : one->log_weight;
         all = diagnose_log_sum(all, log_weight);
-        if (group_of_fault[one->fault] == group) own = diagnose_log_sum(own, log_weight);
+        if (group_of_label[one->label] == group) own = diagnose_log_sum(own, log_weight);
     }
     return all == -INFINITY ? 0 : exp(own - all);
 }
 
 /* Does the leading group still lead with any one reading left out? If not, run->carrier names the
  * reading that it hangs on most: one reading may simply be wrong. */
-static bool confirmed(diagnose_run_state *run, const int *group_of_fault) {
+static bool confirmed(diagnose_run_state *run, const int *group_of_label) {
     double least = STILL_LEADS;
     run->carrier = -1;
     for (int i = 0; i < run->given; i++) {
-        double left = without_reading(run, group_of_fault, 0, i);
+        double left = without_reading(run, group_of_label, 0, i);
         if (left >= least) continue;
         least = left;
         run->carrier = i;
@@ -66,16 +60,14 @@ static bool fits(const diagnose_run_state *run, const diagnose_case *one) {
 }
 
 static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *belief,
-                              const int *group_of_fault) {
-    const diagnose_suspect *leader = leader_of(belief);
-    const diagnose_fault *fault = &run->engine->catalogue.fault[leader->fault];
+                              const int *group_of_label) {
+    int leader = diagnose_leading_label(run, belief, 0);
     double p = belief->groups ? belief->group[0].probability : 0;
-    bool nothing = belief->groups && group_of_fault[0] == 0;
+    bool nothing = belief->groups && group_of_label[0] == 0;
     if (run->given == 0 || p < LEANS) return DIAGNOSE_NOT_ENOUGH;
-    if (fault->mode == DIAGNOSE_UNMODELLED || !fits(run, best_case(run, leader->fault)))
-        return DIAGNOSE_STRANGE;
+    if (leader == 1 || !fits(run, best_case(run, leader))) return DIAGNOSE_STRANGE;
     if (nothing) return p >= HEALTHY ? DIAGNOSE_HEALTHY : DIAGNOSE_NOT_ENOUGH;
-    bool sure = confirmed(run, group_of_fault);
+    bool sure = confirmed(run, group_of_label);
     return p > SETTLED && sure ? DIAGNOSE_SETTLED : DIAGNOSE_LEANING;
 }
 
@@ -108,12 +100,11 @@ static void say_reading(base_text *text, const diagnose_compare *one) {
 
 static void say_leader(base_text *text, const diagnose_run_state *run,
                        const diagnose_belief *belief) {
-    const diagnose_suspect *leader = leader_of(belief);
+    const char *leader = diagnose_label_words(run, belief, diagnose_leading_label(run, belief, 0));
     int first = telling(run, belief, -1), second = telling(run, belief, first);
     char predicted[24];
     if (first < 0) {
-        base_text_add(text, "No single reading is far off, but together they fit %s %s best.",
-                      leader->part, leader->what);
+        base_text_add(text, "No single reading is far off, but together they fit %s best.", leader);
         return;
     }
     say_reading(text, &belief->compare[first]);
@@ -121,13 +112,21 @@ static void say_leader(base_text *text, const diagnose_run_state *run,
         base_text_add(text, ", and ");
         say_reading(text, &belief->compare[second]);
     }
-    base_text_add(text, ". With %s %s, %s would show %s", leader->part, leader->what,
-                  belief->compare[first].at,
+    base_text_add(text, ". With %s, %s would show %s", leader, belief->compare[first].at,
                   diagnose_words_volts(belief->compare[first].predicted, predicted));
     if (second >= 0)
         base_text_add(text, " and %s %s", belief->compare[second].at,
                       diagnose_words_volts(belief->compare[second].predicted, predicted));
     base_text_add(text, ".");
+}
+
+/* The belief says that two things are wrong; and which of them is wrong in any case. */
+static void say_two(base_text *text, const diagnose_belief *belief) {
+    int pair = diagnose_leading_pair(belief, 0);
+    if (pair < 0) return;
+    const diagnose_pair *two = &belief->pair[pair];
+    base_text_add(text, "Two things are wrong: %s. No one fault gives these readings. ",
+                  two->words);
 }
 
 static void say_reason(base_text *text, const diagnose_run_state *run,
@@ -139,26 +138,27 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
                             "signal.");
         break;
     case DIAGNOSE_STRANGE:
-        base_text_add(text, "The readings fit nothing in the catalogue. Two faults at once, a "
-                            "wiring mistake, or an amp that differs from its drawing would do "
-                            "this. Take the odd readings again.");
+        base_text_add(text, "The readings fit no fault in the catalogue, and no two of them. A "
+                            "wiring mistake, more faults at once, or an amp that differs from its "
+                            "drawing would do this. Take the odd readings again.");
         break;
     case DIAGNOSE_NOT_ENOUGH:
         base_text_add(text, run->given ? "These readings are not enough to name a part."
                                        : "No readings yet.");
-        if (run->given == 0 || leader_of(belief)->fault == 0) break;
+        if (run->given == 0 || diagnose_leading_label(run, belief, 0) == 0) break;
         base_text_add(text, " ");
         say_leader(text, run, belief);
         break;
     default:
+        say_two(text, belief);
         say_leader(text, run, belief);
         if (belief->verdict == DIAGNOSE_LEANING)
             base_text_add(text, " One further reading should confirm it.");
     }
 }
 
-bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_fault) {
-    belief->verdict = judge(run, belief, group_of_fault);
+bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_label) {
+    belief->verdict = judge(run, belief, group_of_label);
     base_text text;
     base_text_init(&text, 4000);
     say_reason(&text, run, belief);

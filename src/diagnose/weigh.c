@@ -8,7 +8,6 @@
 #include <string.h>
 
 #define WINDOW 30.0     /* nats below the best screened point that still count */
-#define SCREENED 40     /* readings that the screening looks at: those that depart most */
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
 #define MOST_ROWS 12000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
@@ -139,16 +138,19 @@ static bool set_up(diagnose_run_state *run) {
     return true;
 }
 
+size_t diagnose_labels(const diagnose_run_state *run) {
+    return run->engine->catalogue.count + (size_t)run->twos;
+}
+
+diagnose_point *diagnose_point_of(const diagnose_run_state *run, int point) {
+    int engine = (int)run->engine->points;
+    return point < engine ? &run->engine->point[point] : &run->extra[point - engine];
+}
+
 /* ---- one Gaussian
  * ------------------------------------------------------------------------------------- */
 
-/* Room for one evaluation, used again and again. */
-typedef struct bench {
-    double *c, *r, *base;
-    diagnose_mix mix;
-    int screened, chosen[SCREENED];
-    double broad[SCREENED];
-} bench;
+typedef diagnose_weigher bench;
 
 static bool bench_room(diagnose_run_state *run, bench *bench) {
     size_t n = (size_t)run->n + 1;
@@ -179,14 +181,18 @@ static void covariance(const diagnose_run_state *run, const float *const *row, d
 
 static double log_prior(const diagnose_engine *engine, const diagnose_point *point) {
     const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
-    return log(fault->prior) + log(fault->weight[point->severity]);
+    double prior = log(fault->prior) + log(fault->weight[point->severity]);
+    if (!point->second) return prior;
+    fault = &engine->catalogue.fault[point->second];
+    return prior + log(fault->prior) + log(fault->weight[point->second_severity]) +
+           log(engine->number[NUMBER_TWO_FAULTS]) + M_LN2;
 }
 
 /* Roughly what the meter shows at a point; *unsure gets the standard deviation of that: a part of
  * what the fault moves, and of what the meter's load takes away. Where that is much, the ohms of
  * the point itself are at hand; elsewhere those of the healthy amp must do. */
-static double roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
-                      double *unsure) {
+double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
+                        double *unsure) {
     double shown = log(point->mains), taken = 0;
     if (i < run->given) {
         const solve_probe *probe = &run->readings->reading[i].probe;
@@ -203,17 +209,17 @@ static double roughly(const diagnose_run_state *run, const diagnose_point *point
 
 /* The readings that depart most from the healthy amp, as indices into the run's. */
 static void choose_screened(const diagnose_run_state *run, bench *bench) {
-    double apart[SCREENED];
+    double apart[DIAGNOSE_SCREENED];
     bench->screened = 0;
     for (int i = 0; i < run->n; i++) {
         double d = square(run->y[i] - run->healthy[i]) / bench->base[i * run->n + i];
-        int at = bench->screened < SCREENED ? bench->screened++ : SCREENED;
+        int at = bench->screened < DIAGNOSE_SCREENED ? bench->screened++ : DIAGNOSE_SCREENED;
         for (; at > 0 && apart[at - 1] < d; at--)
-            if (at < SCREENED) {
+            if (at < DIAGNOSE_SCREENED) {
                 apart[at] = apart[at - 1];
                 bench->chosen[at] = bench->chosen[at - 1];
             }
-        if (at < SCREENED) {
+        if (at < DIAGNOSE_SCREENED) {
             apart[at] = d;
             bench->chosen[at] = i;
         }
@@ -222,13 +228,13 @@ static void choose_screened(const diagnose_run_state *run, bench *bench) {
 
 /* The promise leaves the determinant out: the slack must not count against a fault that moves
  * much. */
-static void screen(const diagnose_run_state *run, const diagnose_point *point, bench *bench,
-                   diagnose_gauss *gauss, diagnose_case *one) {
+void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point, bench *bench,
+                     diagnose_gauss *gauss, diagnose_case *one) {
     int n = bench->screened;
     double distance = 0;
     for (int a = 0; a < n; a++) {
         int i = bench->chosen[a];
-        double unsure, m = roughly(run, point, i, &unsure);
+        double unsure, m = diagnose_roughly(run, point, i, &unsure);
         for (int b = 0; b < n; b++)
             bench->c[a * n + b] = bench->base[i * run->n + bench->chosen[b]];
         bench->r[a] = run->y[i] - m;
@@ -287,8 +293,8 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
         const diagnose_point *point = &engine->point[p];
         if (!point->solved) continue;
         diagnose_case *one = &run->cases[run->count++];
-        *one = (diagnose_case){.fault = point->fault, .point = (int)p};
-        screen(run, point, bench, &spare.gauss, one);
+        *one = (diagnose_case){.label = point->fault, .point = (int)p};
+        diagnose_screen(run, point, bench, &spare.gauss, one);
     }
     qsort(run->cases, (size_t)run->count, sizeof *run->cases, more_promising);
     return true;
@@ -300,8 +306,11 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
 /* The measured mains as a reading: its mean, and its row of A. */
 static double mains_row(const diagnose_engine *engine, const diagnose_point *point, float *row) {
     const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    const diagnose_fault *second = &engine->catalogue.fault[point->second];
     if (fault->mode == DIAGNOSE_MAINS_OFF)
-        row[engine->columns - 1] = (float)fault->cell;
+        row[engine->first_cell] = (float)fault->cell;
+    else if (second->mode == DIAGNOSE_MAINS_OFF)
+        row[engine->first_cell + 1] = (float)second->cell;
     else
         row[0] = (float)engine->options.mains_spread;
     return log(point->mains);
@@ -339,20 +348,21 @@ static bool fetch(diagnose_run_state *run, diagnose_point *point, diagnose_case 
     return true;
 }
 
-/* The severity within its cell is one more latent, the last column of A: given the readings its
+/* The severity within its cell is one more latent, with its own column of A: given the readings its
  * mean is a' e and its variance 1 - a' Q a. Not told where a reading is thought wrong. */
-static void place_in_cell(const diagnose_run_state *run, diagnose_case *one) {
-    int n = run->n, last = run->engine->columns - 1;
+static void place_in_cell(const diagnose_run_state *run, diagnose_case *one, int cell) {
+    int n = run->n, column = run->engine->first_cell + cell;
     double known = 0, mean = 0;
+    one->cell_variance[cell] = 1;
     for (int i = 0; i < n; i++) {
-        double a = one->row[i][last];
+        double a = one->row[i][column];
         if (one->wrong[i] > 0.5) return;
         mean += a * one->gauss.e[i];
         for (int k = 0; a != 0 && k < n; k++)
-            known += a * one->gauss.q[i * n + k] * one->row[k][last];
+            known += a * one->gauss.q[i * n + k] * one->row[k][column];
     }
-    one->cell = fmin(fmax(mean, -MOST_CELL), MOST_CELL);
-    one->cell_variance = fmin(fmax(1 - known, 0), 1);
+    one->cell[cell] = fmin(fmax(mean, -MOST_CELL), MOST_CELL);
+    one->cell_variance[cell] = fmin(fmax(1 - known, 0), 1);
 }
 
 static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, double prior) {
@@ -366,9 +376,9 @@ static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, do
 }
 
 /* The model is always a little wrong: by a part of what the fault changes. */
-static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
+bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
     diagnose_engine *engine = run->engine;
-    diagnose_point *point = &engine->point[one->point];
+    diagnose_point *point = diagnose_point_of(run, one->point);
     if (!own_arrays(run, one) || !fetch(run, point, one, one->mean)) return false;
     covariance(run, one->row, bench->c);
     for (int i = 0; i < run->n; i++) {
@@ -379,8 +389,8 @@ static bool weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *be
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
     finish(run, one, bench, log_prior(engine, point));
-    one->cell_variance = 1;
-    if (isfinite(one->gauss.log_density)) place_in_cell(run, one);
+    for (int cell = 0; cell < DIAGNOSE_CELLS && isfinite(one->gauss.log_density); cell++)
+        place_in_cell(run, one, cell);
     return true;
 }
 
@@ -393,7 +403,8 @@ static bool weigh_window(diagnose_run_state *run, bench *bench) {
         bool hopeless = run->cases[i].promise < best - WINDOW && i >= FEWEST_EXACT;
         if (hopeless || run->cases[i].promise == -INFINITY) break;
         bool known = run->engine->point[run->cases[i].point].same_as_healthy;
-        if ((known || worked < budget) && !weigh_exactly(run, &run->cases[i], bench)) return false;
+        if ((known || worked < budget) && !diagnose_weigh_exactly(run, &run->cases[i], bench))
+            return false;
         worked += !known;
         kept++;
     }
@@ -410,7 +421,7 @@ static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
     static const double wider[] = {4, 10, 30};
     int n = run->n, sizes = sizeof wider / sizeof *wider;
     diagnose_case *one = &run->cases[run->count];
-    *one = (diagnose_case){.fault = 1, .point = -1};
+    *one = (diagnose_case){.label = 1, .point = -1};
     if (!own_arrays(run, one)) return false;
     double total = -INFINITY;
     for (int s = 0; s < sizes; s++) {
@@ -435,7 +446,7 @@ static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
  * -------------------------------------------------------------------------------------------------
  */
 
-static void normalise(diagnose_run_state *run) {
+void diagnose_normalise(diagnose_run_state *run) {
     double best = -INFINITY, sum = 0;
     for (int i = 0; i < run->count; i++)
         best = fmax(best, run->cases[i].log_weight);
@@ -453,6 +464,6 @@ bool diagnose_weigh(diagnose_run_state *run) {
     if (!set_up(run) || !bench_room(run, &bench)) return false;
     if (!screen_all(run, &bench) || !weigh_window(run, &bench)) return false;
     if (!weigh_unmodelled(run, &bench)) return false;
-    normalise(run);
-    return true;
+    diagnose_normalise(run);
+    return diagnose_pairs_weigh(run, &bench);
 }

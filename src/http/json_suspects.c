@@ -8,9 +8,30 @@ static json_t *suspects(const diagnose_belief *belief) {
     for (size_t i = 0; i < belief->suspects; i++) {
         const diagnose_suspect *suspect = &belief->suspect[i];
         list = http_json_append(
-            list, json_pack("{s:o,s:o,s:o,s:i}", "part", http_json_text(suspect->part), "what",
+            list, json_pack("{s:o,s:o,s:o,s:o,s:i}", "part", http_json_text(suspect->part), "what",
                             http_json_text(suspect->what), "probability",
-                            http_json_number(suspect->probability), "group", suspect->group));
+                            http_json_number(suspect->probability), "involved",
+                            http_json_number(suspect->involved), "group", suspect->group));
+    }
+    return list;
+}
+
+#define PAIRS 20 /* shown; of less than a thousandth none */
+
+static json_t *pairs(const diagnose_belief *belief) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < belief->pairs && i < PAIRS; i++) {
+        const diagnose_pair *pair = &belief->pair[i];
+        if (pair->probability < 1e-3) break;
+        json_t *both = json_array();
+        for (int k = 0; k < 2; k++)
+            both =
+                http_json_append(both, json_pack("{s:o,s:o}", "part", http_json_text(pair->part[k]),
+                                                 "what", http_json_text(pair->what[k])));
+        list = http_json_append(list, json_pack("{s:o,s:o,s:o,s:i}", "both", both, "words",
+                                                http_json_text(pair->words), "probability",
+                                                http_json_number(pair->probability), "group",
+                                                pair->group));
     }
     return list;
 }
@@ -18,10 +39,11 @@ static json_t *suspects(const diagnose_belief *belief) {
 static json_t *groups(const diagnose_belief *belief) {
     json_t *list = json_array();
     for (size_t i = 0; i < belief->groups; i++)
-        list = http_json_append(list, json_pack("{s:o,s:I,s:o}", "probability",
+        list = http_json_append(list, json_pack("{s:o,s:I,s:I,s:o}", "probability",
                                                 http_json_number(belief->group[i].probability),
                                                 "members", (json_int_t)belief->group[i].members,
-                                                "tell", http_json_text(belief->group[i].tell)));
+                                                "pairs", (json_int_t)belief->group[i].pairs, "tell",
+                                                http_json_text(belief->group[i].tell)));
     return list;
 }
 
@@ -38,17 +60,24 @@ static json_t *nexts(const diagnose_belief *belief) {
     return list;
 }
 
+/* "C13 + R7" */
+static json_t *pair_parts(const diagnose_pair *pair) {
+    return json_sprintf("%s + %s", pair->part[0], pair->part[1]);
+}
+
 /* What the leaders of the first groups predict for one reading. */
 static json_t *predictions(const http_case *at, size_t reading) {
     json_t *list = json_array();
     for (size_t group = 0; group < at->belief->groups && group < TOLD; group++) {
-        int leader = diagnose_leader(at->belief, group);
-        if (leader < 0) continue;
-        const diagnose_suspect *suspect = &at->belief->suspect[leader];
-        double volts = diagnose_leader_reads(at->engine, at->belief, group, at->readings, reading);
-        list = http_json_append(
-            list, json_pack("{s:o,s:o,s:o}", "part", http_json_text(suspect->part), "what",
-                            http_json_text(suspect->what), "volts", http_json_number(volts)));
+        const diagnose_belief *belief = at->belief;
+        int leader = diagnose_leader(belief, group), pair = diagnose_leading_pair(belief, group);
+        if (leader < 0 && pair < 0) continue;
+        const diagnose_suspect *suspect = leader < 0 ? NULL : &belief->suspect[leader];
+        double volts = diagnose_leader_reads(at->engine, belief, group, at->readings, reading);
+        json_t *part = pair >= 0 ? pair_parts(&belief->pair[pair]) : http_json_text(suspect->part);
+        json_t *what = http_json_text(pair >= 0 ? belief->pair[pair].words : suspect->what);
+        list = http_json_append(list, json_pack("{s:o,s:o,s:o}", "part", part, "what", what,
+                                                "volts", http_json_number(volts)));
     }
     return list;
 }
@@ -71,12 +100,12 @@ static json_t *readings(const http_case *at) {
 
 json_t *http_json_suspects(const http_case *at) {
     const diagnose_belief *belief = at->belief;
-    return json_pack("{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o}", "amp",
+    return json_pack("{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o}", "amp",
                      http_json_text(circuit_about_of(at->amp)->name), "mains_v",
                      http_json_number(at->mains), "mains_measured", at->measured, "meter",
                      http_json_meter(&at->meter), "verdict", diagnose_verdict_name(belief->verdict),
                      "reason", http_json_text(belief->reason), "entropy_bits",
                      http_json_number(belief->entropy_bits), "trusted", !belief->outside,
-                     "suspects", suspects(belief), "groups", groups(belief), "next", nexts(belief),
-                     "readings", readings(at));
+                     "suspects", suspects(belief), "pairs", pairs(belief), "groups", groups(belief),
+                     "next", nexts(belief), "readings", readings(at));
 }

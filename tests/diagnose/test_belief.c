@@ -38,6 +38,14 @@ static void check_whole(const diagnose_belief *belief) {
         groups += belief->group[g].probability;
         members += belief->group[g].members;
     }
+    for (size_t i = 0; i < belief->pairs; i++) {
+        const diagnose_pair *one = &belief->pair[i];
+        assert_true(one->probability >= 0 && one->part[0][0] && one->part[1][0] && one->words[0]);
+        assert_true(i == 0 || one->probability <= belief->pair[i - 1].probability);
+        assert_true(one->group >= 0 && one->group < (int)belief->groups);
+        assert_true(one->fault[0] != one->fault[1]);
+        suspects += one->probability;
+    }
     assert_close(suspects, 1, 1e-9);
     assert_close(groups, 1, 1e-9);
     assert_int_equal(members, belief->suspects);

@@ -111,7 +111,7 @@ static void a_fault_replaces_tolerance(void **state) {
     amp amp;
     amp_open(&amp, "wren-hollow", NULL);
     int fault = amp_fault(&amp, "R9", DIAGNOSE_HIGH), place = amp_place(&amp, "V1.6");
-    int last = amp.engine->columns - 1, own = -1;
+    int last = amp.engine->first_cell, own = -1;
     diagnose_point *point = &amp.engine->point[amp.engine->first_point[fault] + 1];
     assert_true(diagnose_rows(amp.engine, point, &place, 1));
     for (int l = 0; l < amp.engine->latents.count; l++)

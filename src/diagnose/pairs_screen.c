@@ -1,0 +1,200 @@
+/* All pairs of points, screened by superposition.
+ *
+ * In units of one standard deviation s of a good amp's reading: y read, d_a and d_b what each fault
+ * alone moves, u_a and u_b how unsure that is. A reading costs
+ *   min(r^2 / 2 v + ln v / 2, ln of the odds that it is simply wrong),
+ * r = y - d_a - d_b, v = 1 + u_a^2 + u_b^2; ln v is taken as the larger of the two faults'. */
+#include "pairs_impl.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define MOVES 0.5f /* deviations that a fault must move some reading by, to be one of two */
+#define LANES 8
+#define COMBINATIONS 3 /* of severities that are kept of two faults */
+
+typedef float eight __attribute__((vector_size(32), aligned(4)));
+typedef int mask __attribute__((vector_size(32), aligned(4)));
+
+/* One point, as the screening sees it. */
+typedef struct mover {
+    const diagnose_point *point;
+    float prior;
+    float *d, *u, *l; /* by reading: moved, unsure squared, ln(1 + u) / 2 */
+} mover;
+
+typedef struct table {
+    pairs_screen *screen;
+    int width;       /* readings, rounded up to whole lanes */
+    float *y, *most; /* by reading: read; cost of a wrong one */
+    mover *mover;    /* fault after fault */
+    int movers;
+    pairs_candidate *all;
+    int count, room;
+} table;
+
+/* ---- the table ----------------------------------------------------------------------------- */
+
+static float *take_row(const table *table) {
+    return base_arena_take(table->screen->run->arena, (size_t)table->width, sizeof(float));
+}
+
+static double deviation(const table *table, int i) {
+    return sqrt(table->screen->weigher->base[i * table->screen->run->n + i]);
+}
+
+/* Readings past the last cost nothing. */
+static bool take_readings(table *table) {
+    const diagnose_run_state *run = table->screen->run;
+    double odds = log(run->engine->options.wrong), half_ln_2pi = 0.9189385;
+    table->y = take_row(table);
+    table->most = take_row(table);
+    if (!table->y || !table->most) return false;
+    for (int i = 0; i < run->n; i++) {
+        double s = deviation(table, i), wrong = odds + run->broad[i] + log(s) + half_ln_2pi;
+        table->y[i] = (float)((run->y[i] - run->healthy[i]) / s);
+        table->most[i] = isfinite(wrong) ? (float)-wrong : 1e3F;
+    }
+    return true;
+}
+
+static double prior_of(const diagnose_engine *engine, const diagnose_point *point) {
+    const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
+    return log(fault->prior) + log(fault->weight[point->severity]);
+}
+
+/* false: no memory. A point that moves nothing is left out. */
+static bool take_point(table *table, const diagnose_point *point) {
+    const diagnose_run_state *run = table->screen->run;
+    mover *mover = &table->mover[table->movers];
+    float furthest = 0;
+    if (!mover->d) mover->d = take_row(table);
+    if (!mover->u) mover->u = take_row(table);
+    if (!mover->l) mover->l = take_row(table);
+    if (!mover->d || !mover->u || !mover->l) return false;
+    for (int i = 0; i < run->n; i++) {
+        double unsure, s = deviation(table, i);
+        double shown = diagnose_roughly(run, point, i, &unsure) - run->healthy[i];
+        mover->d[i] = (float)(shown / s);
+        mover->u[i] = (float)(unsure * unsure / (s * s));
+        mover->l[i] = 0.5F * log1pf(mover->u[i]);
+        furthest = fmaxf(furthest, fabsf(mover->d[i]));
+    }
+    mover->point = point;
+    mover->prior = (float)prior_of(run->engine, point);
+    if (furthest >= MOVES) table->movers++;
+    return true;
+}
+
+static bool take_points(table *table) {
+    const diagnose_engine *engine = table->screen->run->engine;
+    table->mover =
+        base_arena_take(table->screen->run->arena, engine->points + 1, sizeof *table->mover);
+    if (!table->mover) return false;
+    for (size_t p = 1; p < engine->points; p++) {
+        const diagnose_point *point = &engine->point[p];
+        if (point->solved && !point->same_as_healthy && !take_point(table, point)) return false;
+    }
+    return true;
+}
+
+/* ---- two at once --------------------------------------------------------------------------- */
+
+/* Lane by lane the one where the mask is set, else the other. */
+#define CHOOSE(mask_, one, other) ((eight)(((mask)(one) & (mask_)) | ((mask)(other) & ~(mask_))))
+
+/* A run with pairs is mostly here: on a processor that has the wider registers they are used. */
+#if defined(__x86_64__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&                \
+    !defined(__SANITIZE_THREAD__)
+__attribute__((target_clones("arch=x86-64-v3", "default")))
+#endif
+static float
+cost_of(const table *table, const mover *a, const mover *b) {
+    eight sum = {0};
+    for (int i = 0; i < table->width; i += LANES) {
+        eight r = *(const eight *)(table->y + i) - *(const eight *)(a->d + i) -
+                  *(const eight *)(b->d + i);
+        eight v = 1.0F + *(const eight *)(a->u + i) + *(const eight *)(b->u + i);
+        eight la = *(const eight *)(a->l + i), lb = *(const eight *)(b->l + i);
+        eight most = *(const eight *)(table->most + i);
+        eight cost = 0.5F * r * r / v + CHOOSE(la > lb, la, lb);
+        sum += CHOOSE(cost < most, cost, most);
+    }
+    float total = 0;
+    for (int k = 0; k < LANES; k++)
+        total += sum[k];
+    return total;
+}
+
+static bool clash(const diagnose_engine *engine, const diagnose_point *a, const diagnose_point *b) {
+    const diagnose_fault *one = &engine->catalogue.fault[a->fault],
+                         *other = &engine->catalogue.fault[b->fault];
+    if (one->part == other->part) return true;
+    for (int s = 0; s < one->sets; s++)
+        for (int t = 0; t < other->sets; t++)
+            if (one->slot[s] == other->slot[t]) return true;
+    return false;
+}
+
+static int end_of_fault(const table *table, int from) {
+    int to = from;
+    while (to < table->movers && table->mover[to].point->fault == table->mover[from].point->fault)
+        to++;
+    return to;
+}
+
+static void keep_best(pairs_candidate *best, pairs_candidate one) {
+    int at = COMBINATIONS;
+    while (at > 0 && best[at - 1].score < one.score)
+        at--;
+    for (int k = COMBINATIONS - 1; k > at; k--)
+        best[k] = best[k - 1];
+    if (at < COMBINATIONS) best[at] = one;
+}
+
+/* The best combinations of the severities of two faults: of movers from a and from b on. */
+static void try_faults(table *table, int a, int b) {
+    int a_end = end_of_fault(table, a), b_end = end_of_fault(table, b);
+    pairs_candidate best[COMBINATIONS];
+    for (int k = 0; k < COMBINATIONS; k++)
+        best[k] = (pairs_candidate){.score = -INFINITY};
+    for (int i = a; i < a_end; i++)
+        for (int k = b; k < b_end; k++) {
+            const mover *one = &table->mover[i], *other = &table->mover[k];
+            float score = one->prior + other->prior - cost_of(table, one, other);
+            keep_best(best, (pairs_candidate){one->point, other->point, score});
+        }
+    for (int k = 0; k < COMBINATIONS && table->count < table->room; k++)
+        if (best[k].a) table->all[table->count++] = best[k];
+}
+
+static int better(const void *a, const void *b) {
+    const pairs_candidate *x = a, *y = b;
+    return (x->score < y->score) - (x->score > y->score);
+}
+
+static bool try_all(table *table) {
+    const diagnose_engine *engine = table->screen->run->engine;
+    size_t faults = 0;
+    for (int a = 0; a < table->movers; a = end_of_fault(table, a))
+        faults++;
+    table->room = (int)(COMBINATIONS * faults * faults / 2 + 1);
+    table->all =
+        base_arena_take(table->screen->run->arena, (size_t)table->room + 1, sizeof *table->all);
+    if (!table->all) return false;
+    for (int a = 0; a < table->movers; a = end_of_fault(table, a))
+        for (int b = end_of_fault(table, a); b < table->movers; b = end_of_fault(table, b))
+            if (!clash(engine, table->mover[a].point, table->mover[b].point))
+                try_faults(table, a, b);
+    return true;
+}
+
+bool diagnose_pairs_screen(pairs_screen *screen) {
+    table table = {.screen = screen};
+    table.width = (screen->run->n + LANES - 1) / LANES * LANES;
+    if (!take_readings(&table) || !take_points(&table) || !try_all(&table)) return false;
+    qsort(table.all, (size_t)table.count, sizeof *table.all, better);
+    screen->candidate = table.all;
+    screen->count = table.count < screen->most ? table.count : screen->most;
+    return true;
+}
