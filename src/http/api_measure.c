@@ -29,16 +29,8 @@ static json_t *drain_json(const service_drain *drain) {
                      http_json_number(drain->hold_s), "capacitors", capacitors);
 }
 
-/* A number of the query in the trade's writing; NAN where it is not given. */
-static double number_param(http_call *call, const char *key, base_quantity quantity) {
-    double value = NAN;
-    const char *text = http_param(call, key, NULL);
-    if (text) base_value_read(text, quantity, (base_place){.file = key}, &value, call->errors);
-    return value;
-}
-
 void http_api_safety(http_call *call) {
-    double ohms = number_param(call, "ohms", BASE_OHMS);
+    double ohms = http_param_number(call, "ohms", BASE_OHMS);
     if (base_errors_worst(call->errors) != BASE_OK) return;
     http_amp *amp = http_amp_of_job(call, JOB_FOUND);
     service_drain *drain = amp ? service_drain_new(amp->system, NAN, ohms, call->errors) : NULL;

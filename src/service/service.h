@@ -437,4 +437,6 @@ service_tremolo *service_tremolo_of(const solve_system *system, const service_st
 void service_tremolo_free(service_tremolo *tremolo);
 const char *service_mode_words(const solve_mode *mode); /* "it squeals" */
 
+#include "service_repair.h"
+
 #endif
