@@ -27,3 +27,14 @@ if(TARGET test_outside_tubefit)
   target_compile_definitions(test_outside_tubefit PRIVATE TUBEFIT="$<TARGET_FILE:tubefit>")
   add_dependencies(test_outside_tubefit tubefit)
 endif()
+
+# What the probabilities are worth: a program of several files. The engine's measure of a place's
+# worth is wrapped, so that others can be tried in its place.
+file(GLOB sources CONFIGURE_DEPENDS perf/accuracy/*.c)
+if(GSL_FOUND AND TARGET gridleak_files)
+  add_executable(perf_accuracy EXCLUDE_FROM_ALL ${sources})
+  target_link_libraries(perf_accuracy PRIVATE gridleak_files gridleak_diagnose klu
+                        PkgConfig::LAPACKE PkgConfig::GSL m)
+  target_link_options(perf_accuracy PRIVATE -Wl,--wrap=diagnose_information)
+  add_dependencies(perf_programs perf_accuracy)
+endif()
