@@ -10,7 +10,7 @@ static int part_of(const subject *subject, int index) {
 
 static bool right_part(const judge *judge, int part) {
     for (int k = 0; k < 2; k++)
-        if (judge->truth->fault[k] > 1 && part_of(judge->subject, judge->truth->fault[k]) == part)
+        if (judge->truth->asked[k] > 1 && part_of(judge->subject, judge->truth->asked[k]) == part)
             return true;
     return false;
 }

@@ -1,6 +1,6 @@
 /* Other measures of a place's worth, put in the place of the engine's own: the program is linked so
- * that the engine's calls of diagnose_information come here (ld's --wrap). All else, the predictions
- * and the costs, stays the engine's.
+ * that the engine's calls of diagnose_information come here (ld's --wrap). All else, the
+ * predictions and the costs, stays the engine's.
  *
  * Edges: Golovin, Krause and Ray (2010) cut the edges between hypotheses of different classes. With
  * w_g(o) the joint weight of class g and outcome o, what is left uncut is sum_o sum_{g != h}

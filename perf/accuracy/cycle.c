@@ -43,8 +43,8 @@ static double pulse(const cycle_drive *drive, int step, double volts, double *si
 
 /* ---- into a capacitor ---------------------------------------------------------------------- */
 
-/* One implicit step of C du/dt = pulse - g v, v = u + esr C du/dt: the capacitor's own volts u, from
- * `before`; *shown gets v. */
+/* One implicit step of C du/dt = pulse - g v, v = u + esr C du/dt: the capacitor's own volts u,
+ * from `before`; *shown gets v. */
 static carried step_capacitor(const cycle_drive *drive, int step, carried before, double g,
                               carried *shown) {
     double rate = drive->farads * drive->hertz * STEPS, siemens = 0, v = shown->value;
@@ -89,8 +89,7 @@ static double held_current(const cycle_drive *drive, double volts, double *slope
 }
 
 /* Unknowns: where the period begins, and the load that makes its mean `volts`. */
-static double into_capacitor(const cycle_drive *drive, double volts, double *guess,
-                             double *slope) {
+static double into_capacitor(const cycle_drive *drive, double volts, double *guess, double *slope) {
     double v0 = volts, g = *guess > 0 ? *guess : 1e-4;
     carried end, mean;
     for (int pass = 0; pass < 80; pass++) {
@@ -129,8 +128,8 @@ static double path_drop(const cycle_drive *drive, double current, double *ohms) 
 static carried step_choke(const cycle_drive *drive, int step, carried before, double volts) {
     double rate = drive->henries * drive->hertz * STEPS, emf = 0, ohms = 0;
     for (int side = 0; side < drive->sides; side++)
-        emf = fmax(emf, drive->peak[side] * drive->phase[side] *
-                            sin(2 * M_PI * (step + 1) / STEPS));
+        emf =
+            fmax(emf, drive->peak[side] * drive->phase[side] * sin(2 * M_PI * (step + 1) / STEPS));
     double low = 0, high = fmax(before.value + fmax(emf - volts, 0) / rate, 0) + 1e-9;
     if (emf - volts + rate * before.value <= 0) return (carried){0};
     carried now = before;

@@ -43,7 +43,8 @@ static void find_filter(const world *world, const world_supply *supply, cycle_dr
     for (size_t i = 0; i < world->parts; i++) {
         const circuit_part *part = circuit_part_at(world->amp, i);
         if (part->kind != CIRCUIT_INDUCTOR) continue;
-        if (part->end[0] == supply->out || part->end[1] == supply->out) drive->henries = part->value;
+        if (part->end[0] == supply->out || part->end[1] == supply->out)
+            drive->henries = part->value;
     }
     if (drive->henries == 0) drive->farads = 1e-8;
 }
@@ -74,8 +75,7 @@ static double lead_ohms(const world *world, const circuit_rectifier *from, int s
 /* Volts and ohms of one side: its half of the winding, the primary's share, what is in its lead. */
 static void feed_side(const world *world, const world_supply *supply, int side,
                       cycle_drive *drive) {
-    const circuit_rectifier *from =
-        &circuit_part_at(world->amp, (size_t)supply->part)->rectifier;
+    const circuit_rectifier *from = &circuit_part_at(world->amp, (size_t)supply->part)->rectifier;
     double rms = world->mains, ohms = lead_ohms(world, from, side);
     if (from->winding >= 0) {
         const circuit_part *winding = circuit_part_at(world->amp, (size_t)from->winding);
@@ -113,8 +113,8 @@ static void add_tube(const world *world, int tube, cycle_drive *drive) {
 /* false: nothing feeds it. */
 bool world_drive(const world *world, const world_supply *supply, cycle_drive *drive) {
     const circuit_part *part = circuit_part_at(world->amp, (size_t)supply->part);
-    *drive = (cycle_drive){.sides = supply->sides,
-                           .hertz = circuit_about_of(world->amp)->mains_hertz};
+    *drive =
+        (cycle_drive){.sides = supply->sides, .hertz = circuit_about_of(world->amp)->mains_hertz};
     for (int side = 0; side < supply->sides; side++)
         feed_side(world, supply, side, drive);
     find_filter(world, supply, drive);

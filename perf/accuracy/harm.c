@@ -184,8 +184,7 @@ static bool exchange(world *world, base_random *random, char what[80]) {
         if (fabs(log(x / y)) < log(2)) continue;
         world->part[a].ohms[0] = y;
         world->part[b].ohms[0] = x;
-        snprintf(what, 80, "exchanged %.30s %.30s",
-                 circuit_part_at(world->amp, (size_t)a)->name,
+        snprintf(what, 80, "exchanged %.30s %.30s", circuit_part_at(world->amp, (size_t)a)->name,
                  circuit_part_at(world->amp, (size_t)b)->name);
         return true;
     }

@@ -122,8 +122,8 @@ static void warm_tube(world *world, int index, const double *heat) {
         double ratio = count ? 0 : 1, times = 0;
         for (int k = 0; k < count; k++) {
             if (count == 2 && !warms(part, unit, &heater[k], heater[1 - k].pin)) continue;
-            double amps = fabs(heat[heater[k].a] - heat[heater[k].b]) /
-                          heater_ohms(world, index, &heater[k]);
+            double amps =
+                fabs(heat[heater[k].a] - heat[heater[k].b]) / heater_ohms(world, index, &heater[k]);
             ratio += amps / part->tube->heater_a;
             times++;
         }

@@ -37,35 +37,60 @@ static const diagnose_fault *fault_of(const judge *judge, int index) {
 }
 
 static bool is_true(const judge *judge, int index) {
-    return index >= 0 && (index == judge->truth->fault[0] || index == judge->truth->fault[1]);
+    return index >= 0 && judge->truth->asked[1] < 0 && index == judge->truth->asked[0];
+}
+
+static bool same_part(const judge *judge, int one, int other) {
+    if (one == other) return one >= 0;
+    return one > 1 && other > 1 && fault_of(judge, one)->part == fault_of(judge, other)->part;
 }
 
 /* A part is right where any of its faults is named: that part is taken out and looked at. */
 static bool true_part(const judge *judge, int index) {
-    if (is_true(judge, index)) return true;
-    for (int k = 0; k < 2; k++) {
-        int truth = judge->truth->fault[k];
-        if (index > 1 && truth > 1 &&
-            fault_of(judge, truth)->part == fault_of(judge, index)->part)
+    return same_part(judge, index, judge->truth->asked[0]) ||
+           same_part(judge, index, judge->truth->asked[1]);
+}
+
+static bool is_pair(const judge *judge, const diagnose_pair *pair, bool parts) {
+    const int *asked = judge->truth->asked;
+    for (int turn = 0; turn < 2; turn++) {
+        int a = pair->fault[turn], b = pair->fault[1 - turn];
+        if (parts ? same_part(judge, a, asked[0]) && same_part(judge, b, asked[1])
+                  : a == asked[0] && b == asked[1])
             return true;
     }
     return false;
 }
 
+/* Where two were asked for, a pair with one of them in it, or one of them alone, counts as found.
+ */
+static void rank_pairs(const judge *judge, const diagnose_belief *belief, row *row) {
+    bool two = judge->truth->asked[1] >= 0;
+    row->at[C_PAIR] = belief->pairs ? 99 : -1;
+    for (size_t i = belief->pairs; two && i-- > 0;) {
+        const diagnose_pair *pair = &belief->pair[i];
+        bool any = true_part(judge, pair->fault[0]) || true_part(judge, pair->fault[1]);
+        if (any) row->at[C_RANK] = fmin(row->at[C_RANK], pair->group);
+        if (is_pair(judge, pair, false) && pair->group == 0) row->at[C_HIT] = 1;
+        if (is_pair(judge, pair, true)) row->at[C_PAIR] = (double)i;
+    }
+}
+
 static void rank_groups(const judge *judge, const diagnose_belief *belief, row *row) {
-    int nothing = -1, best = 99;
+    int nothing = -1;
+    row->at[C_RANK] = 99;
     for (size_t i = 0; i < belief->suspects; i++)
         if (belief->suspect[i].fault == 0) nothing = belief->suspect[i].group;
     for (size_t i = 0; i < belief->suspects; i++) {
         const diagnose_suspect *suspect = &belief->suspect[i];
         if (is_true(judge, suspect->fault) && suspect->group == 0) row->at[C_HIT] = 1;
-        bool healthy = judge->truth->fault[0] == 0;
-        if (suspect->group == nothing && !healthy) continue;
-        if (true_part(judge, suspect->fault) && suspect->group < best) best = suspect->group;
+        if (suspect->group == nothing && judge->truth->asked[0] != 0) continue;
+        if (true_part(judge, suspect->fault))
+            row->at[C_RANK] = fmin(row->at[C_RANK], suspect->group);
     }
-    row->at[C_RANK] = best;
     row->at[C_P_FIRST] = belief->group[0].probability;
     row->at[C_P_OTHER] = nothing == 0 ? 0 : belief->group[0].probability;
+    rank_pairs(judge, belief, row);
 }
 
 /* Parts, each with all of its faults; nothing, not modelled and the mains stand for themselves. */
@@ -77,8 +102,9 @@ static void rank_parts(const judge *judge, const diagnose_belief *belief, row *r
         int index = belief->suspect[i].fault;
         int part = fault_of(judge, index)->part;
         size_t at = index < 2 ? parts + (size_t)index : part < 0 ? parts + 2 : (size_t)part;
-        sum[at] += belief->suspect[i].probability;
-        right[at] |= is_true(judge, index);
+        sum[at] += belief->suspect[i].involved;
+        right[at] |=
+            index == judge->truth->asked[0] || (index > 1 && index == judge->truth->asked[1]);
     }
     for (size_t p = 1; p < parts + 3; p++)
         if (sum[p] > sum[most]) most = p;
@@ -88,30 +114,58 @@ static void rank_parts(const judge *judge, const diagnose_belief *belief, row *r
     free(right);
 }
 
-/* Squares, entropy, the truth's own; and how much of a randomised 90 % set's chance holds it: faults
- * are taken in falling order, the last with the chance that makes the set 90 %. */
+typedef struct hypothesis {
+    double p;
+    bool right;
+} hypothesis;
+
+static int likelier(const void *a, const void *b) {
+    double x = ((const hypothesis *)a)->p, y = ((const hypothesis *)b)->p;
+    return (x < y) - (x > y);
+}
+
+static hypothesis *hypotheses(const judge *judge, const diagnose_belief *belief) {
+    size_t n = belief->suspects + belief->pairs;
+    hypothesis *all = calloc(n + 1, sizeof *all);
+    for (size_t i = 0; i < belief->suspects; i++)
+        all[i] =
+            (hypothesis){belief->suspect[i].probability, is_true(judge, belief->suspect[i].fault)};
+    for (size_t i = 0; i < belief->pairs; i++)
+        all[belief->suspects + i] =
+            (hypothesis){belief->pair[i].probability, is_pair(judge, &belief->pair[i], false)};
+    qsort(all, n, sizeof *all, likelier);
+    return all;
+}
+
+/* Squares, entropy, the truth's own; and how much of a randomised 90 % set's chance holds it:
+ * hypotheses are taken in falling order, the last with the chance that makes the set 90 %. */
 static void sum_faults(const judge *judge, const diagnose_belief *belief, row *row) {
+    hypothesis *all = hypotheses(judge, belief);
     double before = 0;
-    for (size_t i = 0; i < belief->suspects; i++) {
-        double p = belief->suspect[i].probability;
+    for (size_t i = 0; i < belief->suspects + belief->pairs; i++) {
+        double p = all[i].p;
         row->at[C_SQUARES] += p * p;
         if (p > 0) row->at[C_ENTROPY] -= p * log(p);
-        if (belief->suspect[i].fault == 1) row->at[C_UNMODELLED] = p;
-        if (is_true(judge, belief->suspect[i].fault)) {
+        if (all[i].right) {
             row->at[C_P_TRUTH] += p;
             if (p > 0) row->at[C_COVER] = fmin(fmax((0.9 - before) / p, 0), 1);
             row->at[C_TOP_HIT] = row->at[C_TOP_HIT] || i == 0;
         }
         before += p;
     }
-    row->at[C_P_TOP] = belief->suspect[0].probability;
+    row->at[C_P_TOP] = all[0].p;
+    for (size_t i = 0; i < belief->suspects; i++)
+        if (belief->suspect[i].fault == 1) row->at[C_UNMODELLED] = belief->suspect[i].probability;
+    free(all);
 }
 
 /* Ranks of the truth among faults by number, by prior and by how likely the readings are under
  * each (posterior over prior): the chance of a lesser one and a random part of its own. */
 static void rank_uniformly(judge *judge, const diagnose_belief *belief, row *row) {
-    int truth = judge->truth->fault[0];
-    if (truth < 0) return;
+    int truth = judge->truth->asked[0];
+    for (int k = 0; k < 3; k++)
+        row->at[C_U_FAULT + k] = -1;
+    if (truth < 0 || judge->truth->asked[1] >= 0) return;
     double own = 0, prior = fault_of(judge, truth)->prior, less[3] = {0, 0, 0};
     for (size_t i = 0; i < belief->suspects; i++)
         if (belief->suspect[i].fault == truth) own = belief->suspect[i].probability;
@@ -135,7 +189,6 @@ void judge_belief(judge *judge, const diagnose_belief *belief, evidence evidence
     row->at[C_READINGS] = (double)belief->compares;
     row->at[C_SHOWS] = judge->truth->far[evidence != EVIDENCE_PINS];
     row->at[C_VERDICT] = belief->verdict;
-    row->at[C_PAIR] = -1;
     rank_groups(judge, belief, row);
     rank_parts(judge, belief, row);
     sum_faults(judge, belief, row);
@@ -179,25 +232,17 @@ static const char *part_name(const judge *judge, int fault) {
 static void print_miss(const judge *judge, const diagnose_belief *belief, const row *row) {
     if (row->at[C_RANK] == 0 || row->at[C_SHOWS] < 3) return;
     printf("  %s case %.0f [%.1f] %s %s came %.0f:", kind_names[judge->truth->kind],
-           row->at[C_CASE], row->at[C_SHOWS], part_name(judge, judge->truth->fault[0]), row->mode,
+           row->at[C_CASE], row->at[C_SHOWS], part_name(judge, judge->truth->asked[0]), row->mode,
            row->at[C_RANK] + 1);
     for (size_t i = 0; i < 3 && i < belief->suspects; i++)
         printf(" %s %s %.2f;", belief->suspect[i].part, belief->suspect[i].what,
                belief->suspect[i].probability);
     for (size_t i = 0; i < belief->compares; i++) {
         const diagnose_compare *one = &belief->compare[i];
-        if (one->chance_wrong > 0.3) printf(" %s=%.3g wrong %.2f,", one->at, one->read, one->chance_wrong);
+        if (one->chance_wrong > 0.3)
+            printf(" %s=%.3g wrong %.2f,", one->at, one->read, one->chance_wrong);
     }
     printf("\n");
-    if (!getenv("DETAIL")) return;
-    for (size_t i = 0; i < belief->suspects; i++)
-        if (is_true(judge, belief->suspect[i].fault))
-            for (size_t p = 0; p < judge->subject->places; p++) {
-                const diagnose_place *at = diagnose_place_at(judge->subject->engine, p);
-                double lead = diagnose_predicted(judge->subject->engine, belief, 0, p);
-                double own = diagnose_predicted(judge->subject->engine, belief, i, p);
-                printf("      %-10s healthy %8.3f+-%.3f read %8.3f leader %8.3f truth %8.3f\n", at->at, at->healthy, at->spread, p<belief->compares&&!strcmp(belief->compare[p].at,at->at)?belief->compare[p].read:NAN, lead, own);
-            }
 }
 
 static void judge_chart(judge *judge, const double *shown, evidence evidence) {

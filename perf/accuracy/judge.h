@@ -9,11 +9,11 @@
 typedef struct judge {
     subject *subject;
     truth *truth;
-    row base;          /* what all rows of this case have in common */
+    row base;           /* what all rows of this case have in common */
     base_random random; /* of randomised ranks and random orders */
     FILE *to;
-    int spoilt;        /* the place whose entry was made wrong, -1 */
-    bool verbose;      /* print what was missed */
+    int spoilt;   /* the place whose entry was made wrong, -1 */
+    bool verbose; /* print what was missed */
     base_errors *errors;
 } judge;
 

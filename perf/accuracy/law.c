@@ -5,7 +5,8 @@
 
 #define DIODE_POWER 1.4
 #define GRID_POWER 1.3
-#define GRID_CONTACT 0.2 /* 0.3 uA begins some 0.7 V below zero: European data sheet, ECC83, from memory */
+#define GRID_CONTACT                                                                               \
+    0.2        /* 0.3 uA begins some 0.7 V below zero: European data sheet, ECC83, from memory */
 #define FREE 8 /* parameters of a fit at most */
 
 /* ---- currents ------------------------------------------------------------------------------ */
@@ -28,8 +29,9 @@ static double space_current(const law *law, const law_three *volts) {
 
 law_three law_current(const law *law, const law_three *volts, double screen) {
     double plate = positive(volts->plate), space = space_current(law, volts);
-    law_three out = {.grid = law->grid_g * pow(soft(law->grid_c * (volts->grid + GRID_CONTACT)) / law->grid_c,
-                                               GRID_POWER)};
+    law_three out = {
+        .grid = law->grid_g *
+                pow(soft(law->grid_c * (volts->grid + GRID_CONTACT)) / law->grid_c, GRID_POWER)};
     if (law->kind == TUBE_TRIODE) {
         out.plate = space * (1 - exp(-plate / 4));
         return out;
@@ -68,7 +70,7 @@ static bool belongs(const tube_fit *fit, int unit) {
 /* The law with its parameters moved by x, in logarithms. */
 static law moved(const law *start, const gsl_vector *x) {
     law law = *start;
-    double *parameter[FREE] = {&law.g,        &law.mu,    &law.c,   &law.power,
+    double *parameter[FREE] = {&law.g,       &law.mu,       &law.c,     &law.power,
                                &law.contact, &law.mu_plate, &law.share, &law.knee};
     for (size_t i = 0; i < x->size; i++)
         *parameter[i] *= exp(gsl_vector_get(x, i));
@@ -134,7 +136,8 @@ static double published_mu(const tube_type *type, int unit, double otherwise) {
 /* Where a fit begins: the cut-off of the 12AX7 in the paper, widened as mu falls. */
 static law begin(const tube_type *type, int unit) {
     bool pentode = type->unit[unit].kind == TUBE_PENTODE;
-    law law = {.kind = type->unit[unit].kind, .g = 2e-3, .power = 1.42, .contact = 0.4, .grid_c = 9.9};
+    law law = {
+        .kind = type->unit[unit].kind, .g = 2e-3, .power = 1.42, .contact = 0.4, .grid_c = 9.9};
     law.mu = published_mu(type, unit, pentode ? 10 : 40);
     law.c = 3.4 * pow(law.mu * (pentode ? 3 : 1) / 100, 0.7);
     law.mu_plate = 25 * law.mu;

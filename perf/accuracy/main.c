@@ -1,7 +1,8 @@
 /* accuracy: what the probabilities are worth.
  *
  * Cases whose truth is known are made, read and judged; each belief becomes a row of a file
- * (rows.h), and the report is made from rows. The truth comes from the engine's own generative model
+ * (rows.h), and the report is made from rows. The truth comes from the engine's own generative
+ * model
  * (--own), or from another's world that shares no equation with it (the default). A case depends on
  * the seed, the amp and its number alone, so that a run can be stopped, taken up again, and shared
  * among processes. */
@@ -35,23 +36,24 @@ static bool is_done(const run *run, const row *base) {
     for (size_t i = 0; i < run->done.count; i++) {
         const row *row = &run->done.row[i];
         if (row->at[C_CASE] == base->at[C_CASE] && row->at[C_KIND] == base->at[C_KIND] &&
-            row->at[C_VARIATION] == base->at[C_VARIATION] &&
-            row->at[C_SEED] == base->at[C_SEED] && strcmp(row->amp, base->amp) == 0 &&
-            strcmp(row->truth, base->truth) == 0)
+            row->at[C_VARIATION] == base->at[C_VARIATION] && row->at[C_SEED] == base->at[C_SEED] &&
+            strcmp(row->amp, base->amp) == 0 && strcmp(row->truth, base->truth) == 0)
             return true;
     }
     return false;
 }
 
 static void name_case(const subject *subject, const truth *truth, row *base) {
-    int fault = truth->fault[0];
+    int fault = truth->asked[0];
     base->at[C_FAULT] = fault;
-    const char *mode = fault < 0 ? truth->what
-                                 : diagnose_mode_key(diagnose_fault_at(subject->engine,
-                                                                       (size_t)fault)->mode);
-    if (fault < 0) mode = truth->what[0] == 'e'   ? "parts exchanged"
-                          : truth->what[0] == 'w' ? "wrong value"
-                                                  : "stray leak";
+    base->at[C_SECOND] = truth->asked[1];
+    const char *mode =
+        fault < 0 ? truth->what
+                  : diagnose_mode_key(diagnose_fault_at(subject->engine, (size_t)fault)->mode);
+    if (fault < 0)
+        mode = truth->what[0] == 'e'   ? "parts exchanged"
+               : truth->what[0] == 'w' ? "wrong value"
+                                       : "stray leak";
     snprintf(base->mode, sizeof base->mode, "%s", mode);
 }
 
@@ -62,7 +64,7 @@ static void judge_case(judge *judge, const settings *settings, long number) {
     judge->spoilt = -1;
     if (kind != KIND_SINGLE || settings->walks == 0 || number % settings->walks) return;
     judge_walk(judge, EVIDENCE_STOP, true);
-    bool shows = judge->truth->fault[0] > 1 && judge->truth->far[1] > 4;
+    bool shows = judge->truth->asked[0] > 1 && judge->truth->far[1] > 4;
     if (!shows || settings->efforts == 0 || (number / settings->walks) % settings->efforts) return;
     for (evidence policy = EVIDENCE_STOP_EDGES; policy < EVIDENCES; policy++)
         judge_walk(judge, policy, false);
@@ -70,8 +72,7 @@ static void judge_case(judge *judge, const settings *settings, long number) {
 
 static void try_case(run *run, subject *subject, kind kind, long number) {
     const settings *settings = run->settings;
-    judge judge = {
-        .subject = subject, .to = run->to, .spoilt = -1, .verbose = settings->verbose};
+    judge judge = {.subject = subject, .to = run->to, .spoilt = -1, .verbose = settings->verbose};
     row *base = &judge.base;
     snprintf(base->truth, sizeof base->truth, "%s", subject->own ? "own" : "other");
     snprintf(base->amp, sizeof base->amp, "%.*s", (int)strcspn(subject->name, "."), subject->name);
@@ -127,8 +128,8 @@ static void try_amp(run *run, const cli_file *file, const subject_options *given
         time_t start = time(NULL);
         try_subject(run, subject);
         printf("%s, variation %d: %ld cases made, %ld there already, %ld unsolved; %ld s\n",
-                   file->name, variation, run->made, run->skipped, run->unsolved,
-                   (long)(time(NULL) - start));
+               file->name, variation, run->made, run->skipped, run->unsolved,
+               (long)(time(NULL) - start));
         fflush(stdout);
         run->made = run->skipped = run->unsolved = 0;
         subject_close(subject);
@@ -179,8 +180,10 @@ static void try_all(const settings *settings) {
 
 static error_t parse(int key, char *argument, struct argp_state *state) {
     settings *settings = state->input;
-    long *numbers[128] = {['n'] = &settings->cases, ['s'] = &settings->seed,
-                          ['v'] = &settings->variations, ['w'] = &settings->walks,
+    long *numbers[128] = {['n'] = &settings->cases,
+                          ['s'] = &settings->seed,
+                          ['v'] = &settings->variations,
+                          ['w'] = &settings->walks,
                           ['e'] = &settings->efforts};
     if (key > 0 && key < 128 && numbers[key]) return *numbers[key] = atol(argument), 0;
     switch (key) {
@@ -237,8 +240,8 @@ static const struct argp_option options[] = {
 int main(int count, char **arguments) {
     settings settings = {
         .seed = 1, .cases = 40, .parts = 1, .walks = 4, .efforts = 4, .file = "accuracy.csv"};
-    static const struct argp argp = {options, parse, "[FILE...]",
-                                     "What are the probabilities worth?", NULL, NULL, NULL};
+    static const struct argp argp = {
+        options, parse, "[FILE...]", "What are the probabilities worth?", NULL, NULL, NULL};
     argp_parse(&argp, count, arguments, 0, NULL, &settings);
     gsl_set_error_handler_off();
     char *own_file[] = {(char *)settings.file};

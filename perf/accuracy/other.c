@@ -20,17 +20,20 @@ bool other_solve(subject *subject, truth *truth, bool random) {
         world_age(world, &ages);
     else
         world_nominal(world);
-    for (int k = 0; k < 2; k++)
-        if (truth->fault[k] > 1 &&
-            !world_break(world, diagnose_fault_at(subject->engine, (size_t)truth->fault[k]),
-                         another_severity(own)))
-            return false;
+    for (int k = 0; k < 2; k++) {
+        base_random own_stream; /* so that a fault left out changes nothing for the other */
+        base_random_seed(&own_stream, base_random_bits(own));
+        double severity = another_severity(&own_stream);
+        if (truth->fault[k] < 2) continue;
+        const diagnose_fault *fault = diagnose_fault_at(subject->engine, (size_t)truth->fault[k]);
+        if (!world_break(world, fault, severity)) return false;
+    }
     if (truth->kind == KIND_OUTSIDE && !world_break_otherwise(world, own, truth->what))
         return false;
     if (!world_solve(world)) return false;
     for (size_t i = 0; i < subject->places; i++)
-        truth->volts[i] = world_volts(world, &diagnose_place_at(subject->engine, i)->probe,
-                                      &truth->by_mains[i]);
+        truth->volts[i] =
+            world_volts(world, &diagnose_place_at(subject->engine, i)->probe, &truth->by_mains[i]);
     return true;
 }
 

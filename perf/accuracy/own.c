@@ -31,6 +31,10 @@ void own_close(subject *subject) {
     free(own);
 }
 
+double own_pairs(const subject *subject) {
+    return subject->engine->number[NUMBER_TWO_FAULTS];
+}
+
 /* One draw of every latent: what the engine takes to vary between good amps. */
 static void draw_latents(const subject *subject, base_random *random, double *numbers) {
     const diagnose_latents *latents = &subject->engine->latents;
@@ -48,10 +52,11 @@ static void draw_latents(const subject *subject, base_random *random, double *nu
 
 /* A severity as the engine has it: a cell by its weight, anywhere in the cell. */
 static void set_fault(const subject *subject, truth *truth, int index, double *numbers) {
-    const diagnose_fault *fault = &subject->engine->catalogue.fault[index];
-    double at = base_random_unit(&truth->random);
-    double within = (base_random_unit(&truth->random) - 0.5) * sqrt(12) * fault->cell;
+    double at = base_random_unit(&truth->random), within = base_random_unit(&truth->random) - 0.5;
     int k = 0;
+    if (index < 2) return;
+    const diagnose_fault *fault = &subject->engine->catalogue.fault[index];
+    within *= sqrt(12) * fault->cell;
     while (k + 1 < fault->severities && at >= fault->weight[k])
         at -= fault->weight[k++];
     for (int s = 0; s < fault->sets; s++) {
@@ -134,7 +139,7 @@ bool own_solve(subject *subject, truth *truth, bool random) {
         draw_latents(subject, &other, own->numbers);
     }
     for (int k = 0; k < 2; k++)
-        if (truth->fault[k] > 1) set_fault(subject, truth, truth->fault[k], own->numbers);
+        set_fault(subject, truth, truth->fault[k], own->numbers);
     if (!solve_numbers(subject, own->x)) return false;
     for (size_t i = 0; i < subject->places; i++) {
         const solve_probe *probe = &diagnose_place_at(subject->engine, i)->probe;
@@ -154,8 +159,8 @@ double own_noise(subject *subject, truth *truth, size_t place) {
     const diagnose_place *at = &engine->places.place[place];
     double volts = truth->volts[place] + truth->error[place];
     double scale = truth->wider > 0 ? truth->wider : 1;
-    double noise = diagnose_noise(engine, &engine->options.meter, volts, 0,
-                                  engine->load[place].source);
+    double noise =
+        diagnose_noise(engine, &engine->options.meter, volts, 0, engine->load[place].source);
     double wander = engine->number[NUMBER_MAINS_WANDER] * truth->by_mains[place];
     if (truth->mains_set || truth->wider > 0) wander = 0;
     volts += scale * sqrt(noise) * base_random_normal(random);

@@ -39,17 +39,14 @@ static void print_head(const char *what) {
     printf("\n%s: faults that the chart shows (over %.0f deviations of good amps); percent, and "
            "95 %% by amp\n",
            what, SELECT_SHOWN);
-    printf("  %-26s %6s %20s %20s %20s\n", "", "cases", "class first", "first three",
-           "very part");
+    printf("  %-26s %6s %20s %20s %20s\n", "", "cases", "class first", "first three", "very part");
 }
 
 static void print_tables(const rows *rows, const char *truth) {
     const char *name[128];
     for (int evidence = 0; evidence <= EVIDENCE_FULL; evidence++) {
-        want want = {.truth = truth,
-                     .kind = KIND_SINGLE,
-                     .evidence = evidence,
-                     .shown = SELECT_SHOWN};
+        want want = {
+            .truth = truth, .kind = KIND_SINGLE, .evidence = evidence, .shown = SELECT_SHOWN};
         print_head(evidence_names[evidence]);
         int count = select_amps(rows, name, 64);
         for (int k = 0; k < count; k++) {
@@ -91,10 +88,10 @@ static double mean_of(marks marks) {
 
 static void print_ranks(const rows *rows, const char *truth, bool own) {
     want want = {truth, .kind = KIND_SINGLE, .evidence = EVIDENCE_FULL, .shown = SELECT_SHOWN};
-    print_mark("class first", mean_of(ranked(rows, &want, 1)),
-               (target){own ? 0.975 : 0.95, false}, "");
-    print_mark("first three", mean_of(ranked(rows, &want, 3)),
-               (target){own ? 0.995 : 0.99, false}, "");
+    print_mark("class first", mean_of(ranked(rows, &want, 1)), (target){own ? 0.975 : 0.95, false},
+               "");
+    print_mark("first three", mean_of(ranked(rows, &want, 3)), (target){own ? 0.995 : 0.99, false},
+               "");
     want.shown = 0;
     marks limit = select_marks(rows, &want, C_P_FIRST, C_HIT);
     double error, gap = marks_gap(&limit, &error);
@@ -144,9 +141,12 @@ static void print_identities(const rows *rows, const char *truth) {
     for (int evidence = 0; evidence <= EVIDENCE_STOP; evidence++) {
         want want = {truth, .kind = KIND_SINGLE, .evidence = evidence};
         printf("  %s\n", evidence_names[evidence]);
-        print_identity("  hit less largest p (groups)", select_marks(rows, &want, C_HIT, C_P_FIRST));
-        print_identity("  hit less largest p (faults)", select_marks(rows, &want, C_TOP_HIT, C_P_TOP));
-        print_identity("  p of truth less sum of p^2", select_marks(rows, &want, C_P_TRUTH, C_SQUARES));
+        print_identity("  hit less largest p (groups)",
+                       select_marks(rows, &want, C_HIT, C_P_FIRST));
+        print_identity("  hit less largest p (faults)",
+                       select_marks(rows, &want, C_TOP_HIT, C_P_TOP));
+        print_identity("  p of truth less sum of p^2",
+                       select_marks(rows, &want, C_P_TRUTH, C_SQUARES));
         print_identity("  -ln p of truth less entropy", surprise(rows, &want));
         double cover = mean_of(select_marks(rows, &want, C_COVER, -1));
         printf("  %-58s %8.4f  target 0.88 to 0.92  %s\n", "  90 % sets hold the truth", cover,
@@ -155,8 +155,8 @@ static void print_identities(const rows *rows, const char *truth) {
         double brier = 0;
         for (size_t i = 0; i < squares.count; i++)
             brier += (1 + squares.value[i] - 2 * squares.other[i]) / (double)squares.count;
-        printf("  %-58s %8.4f, %.4f\n", "  log loss, Brier (faults)", mean_of(surprise(rows, &want)),
-               brier);
+        printf("  %-58s %8.4f, %.4f\n", "  log loss, Brier (faults)",
+               mean_of(surprise(rows, &want)), brier);
         marks_free(&squares);
     }
 }
@@ -170,7 +170,8 @@ static void print_healthy(const rows *rows, const char *truth, bool own) {
     for (size_t i = 0; i < marks.count; i++) {
         bool fault = marks.other[i] > 0;
         settled += fault && marks.value[i] == DIAGNOSE_SETTLED;
-        called += fault && (marks.value[i] == DIAGNOSE_SETTLED || marks.value[i] == DIAGNOSE_LEANING);
+        called +=
+            fault && (marks.value[i] == DIAGNOSE_SETTLED || marks.value[i] == DIAGNOSE_LEANING);
         strange += marks.value[i] == DIAGNOSE_STRANGE;
     }
     double n = (double)marks.count;
@@ -230,7 +231,8 @@ static void print_outside(const rows *rows, const char *truth) {
 }
 
 static void print_pairs(const rows *rows, const char *truth) {
-    want want = {truth, .kind = KIND_PAIR, .evidence = EVIDENCE_FULL, .shown = SELECT_SHOWN};
+    want want = {truth, .kind = KIND_PAIR, .evidence = EVIDENCE_FULL, .shown = SELECT_SHOWN,
+                 .two = true};
     print_mark("two faults: at least one in the first class", mean_of(ranked(rows, &want, 1)),
                (target){0.90, false}, "");
     marks pair = select_marks(rows, &want, C_PAIR, -1);
@@ -239,11 +241,11 @@ static void print_pairs(const rows *rows, const char *truth) {
         offered += pair.value[i] >= 0;
         right += pair.value[i] >= 0 && pair.value[i] < 3;
     }
-    if (offered > 0)
-        print_mark("two faults: the pair in the first three pairs", right / (double)pair.count,
-                   (target){0.85, false}, "");
-    else
-        printf("  two faults: the pair in the first three pairs               not offered\n");
+    char rest[80];
+    snprintf(rest, sizeof rest, "(pairs offered in %.2f of %zu)", offered / (double)pair.count,
+             pair.count);
+    print_mark("two faults: the pair in the first three pairs", right / (double)pair.count,
+               (target){0.85, false}, rest);
     marks_free(&pair);
 }
 

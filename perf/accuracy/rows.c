@@ -3,16 +3,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *const evidence_names[EVIDENCES] = {
-    "pins",          "all places",   "each step",     "stop: proposed", "stop: edges",
-    "stop: mixture", "stop: entropy", "stop: in order", "stop: random"};
+const char *const evidence_names[EVIDENCES] = {"pins",           "all places",     "each step",
+                                               "stop: proposed", "stop: edges",    "stop: mixture",
+                                               "stop: entropy",  "stop: in order", "stop: random"};
 
 const char *const column_names[COLUMNS] = {
-    "seed",     "variation", "case",       "kind",     "evidence",    "readings", "fault",
-    "shows",    "p_first",   "hit",        "p_other",  "rank",        "p_truth",  "p_top",
-    "top_hit",  "part_first", "p_part",    "squares",  "entropy",     "cover",    "unmodelled",
-    "verdict",  "cost",      "tail",       "flagged",  "risky",       "advices",  "u_fault",
-    "u_likely", "u_prior",   "habit",      "dictionary", "prior_first", "pair",   "seconds"};
+    "seed",    "variation", "case",       "kind",        "evidence",   "readings",
+    "fault",   "second",    "shows",      "p_first",     "hit",        "p_other",
+    "rank",    "p_truth",   "p_top",      "top_hit",     "part_first", "p_part",
+    "squares", "entropy",   "cover",      "unmodelled",  "verdict",    "cost",
+    "tail",    "flagged",   "risky",      "advices",     "u_fault",    "u_likely",
+    "u_prior", "habit",     "dictionary", "prior_first", "pair",       "seconds"};
 
 void rows_head(FILE *to) {
     fprintf(to, "truth,amp,mode");

@@ -13,6 +13,7 @@ bool select_row(const want *want, const row *row) {
     if (want->kind != SELECT_ANY && row->at[C_KIND] != want->kind) return false;
     if (want->evidence != SELECT_ANY && row->at[C_EVIDENCE] != want->evidence) return false;
     if (want->shown > 0 && !is_shown(row, want->shown)) return false;
+    if (want->two != (row->at[C_SECOND] >= 0) && want->kind == KIND_PAIR) return false;
     if (want->over > 0 && !(row->at[C_P_FIRST] > want->over)) return false;
     return !want->stopped || row->at[C_VERDICT] == DIAGNOSE_SETTLED;
 }

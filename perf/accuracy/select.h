@@ -15,6 +15,7 @@ typedef struct want {
     int kind, evidence;
     double shown; /* a true fault of the catalogue that the chart shows by so many deviations */
     double over;  /* what it says of its first group is over this */
+    bool two;     /* of pairs: both are to be found */
     bool stopped; /* at the moment of stopping, settled */
 } want;
 bool select_row(const want *want, const row *row);

@@ -37,8 +37,8 @@ static char *vary(const circuit *amp, const char *text, base_random *random, bas
 }
 
 static circuit *read_amp(const subject_options *options, base_errors *errors) {
-    circuit *amp = circuit_read(options->file, options->text, options->length, options->tubes,
-                                errors);
+    circuit *amp =
+        circuit_read(options->file, options->text, options->length, options->tubes, errors);
     if (!amp || options->variation == 0) return amp;
     base_random random;
     base_random_seed(&random, options->seed * 1000003 + (uint64_t)options->variation);
@@ -60,7 +60,8 @@ static truth *truth_room(const subject *subject) {
     truth->volts = calloc(subject->places, sizeof(double));
     truth->by_mains = calloc(subject->places, sizeof(double));
     truth->error = calloc(subject->places, sizeof(double));
-    truth->fault[0] = truth->fault[1] = -1;
+    for (int k = 0; k < 2; k++)
+        truth->fault[k] = truth->asked[k] = -1;
     return truth;
 }
 
@@ -92,22 +93,23 @@ static double *factor_good(const subject *subject, const double *draws, int coun
 }
 
 /* Draws of good amps about the drawing, by the truth's own lights. */
-static bool learn_good(subject *subject, uint64_t seed) {
+static bool learn_good(subject *subject, const subject_options *options) {
+    int wanted = options->draws > 0 ? options->draws : GOOD_DRAWS;
     truth *truth = truth_room(subject);
-    double *draws = calloc(GOOD_DRAWS * subject->places, sizeof *draws);
+    double *draws = calloc((size_t)wanted * subject->places, sizeof *draws);
     int count = 0;
     truth->kind = KIND_HEALTHY;
-    base_random_seed(&truth->random, seed);
+    base_random_seed(&truth->random, options->seed + 77);
     bool good = solve_truth(subject, truth, false);
     memcpy(subject->shown, truth->volts, subject->places * sizeof(double));
-    for (int d = 0; good && d < GOOD_DRAWS; d++) {
+    for (int d = 0; good && d < wanted; d++) {
         base_random_bits(&truth->random);
         if (!solve_truth(subject, truth, true)) continue;
         for (size_t i = 0; i < subject->places; i++)
             draws[(size_t)count * subject->places + i] = truth->volts[i] - subject->shown[i];
         count++;
     }
-    good = good && count > GOOD_DRAWS / 2;
+    good = good && count > wanted / 2;
     for (int set = 0; good && set < 2; set++)
         subject->good[set] = factor_good(subject, draws, count, set == 1);
     free(draws);
@@ -177,7 +179,7 @@ static bool open_truth(subject *subject, const subject_options *options, base_er
         if (!good) return false;
     }
     find_pins(subject);
-    return learn_good(subject, options->seed + 77);
+    return learn_good(subject, options);
 }
 
 subject *subject_open(const subject_options *options) {
@@ -224,8 +226,7 @@ static int draw_fault(const subject *subject, base_random *random, size_t from) 
     double power = subject->own ? 1 : 0.8, sum = 0;
     size_t count = diagnose_faults(subject->engine);
     for (size_t f = from; f < count; f++)
-        if (f != 1 || subject->own)
-            sum += pow(diagnose_fault_at(subject->engine, f)->prior, power);
+        if (f != 1 || subject->own) sum += pow(diagnose_fault_at(subject->engine, f)->prior, power);
     double at = base_random_unit(random) * sum;
     for (size_t f = from; f < count; f++) {
         if (f == 1 && !subject->own) continue;
@@ -235,11 +236,17 @@ static int draw_fault(const subject *subject, base_random *random, size_t from) 
     return (int)from;
 }
 
-static void choose_faults(const subject *subject, truth *truth) {
-    if (truth->kind == KIND_HEALTHY) truth->fault[0] = 0;
-    if (truth->kind == KIND_SINGLE || truth->kind == KIND_ENTRY)
-        truth->fault[0] = draw_fault(subject, &truth->random, 0);
-    if (truth->kind != KIND_PAIR) return;
+/* The engine's own model has two faults now and then: each pair with 0.4 times the product of its
+ * two priors (0.2 either way round) against one fault with its prior. */
+static bool draws_two(const subject *subject, base_random *random) {
+    double singles = 0;
+    for (size_t f = 2; f < diagnose_faults(subject->engine); f++)
+        singles += diagnose_fault_at(subject->engine, f)->prior;
+    double pairs = own_pairs(subject) * singles * singles;
+    return base_random_unit(random) < pairs / (1 + pairs);
+}
+
+static void choose_two(const subject *subject, truth *truth) {
     int part = -2, other = -2;
     for (int tries = 0; tries < 100 && part == other; tries++)
         for (int k = 0; k < 2; k++) {
@@ -249,15 +256,59 @@ static void choose_faults(const subject *subject, truth *truth) {
         }
 }
 
+static void choose_faults(const subject *subject, truth *truth) {
+    bool one = truth->kind == KIND_SINGLE || truth->kind == KIND_ENTRY;
+    if (truth->kind == KIND_HEALTHY) truth->fault[0] = 0;
+    if (truth->kind == KIND_PAIR || (one && subject->own && draws_two(subject, &truth->random)))
+        choose_two(subject, truth);
+    else if (one)
+        truth->fault[0] = draw_fault(subject, &truth->random, 0);
+}
+
+/* Deviations of the chart when only some of the faults are in; with the same severities. */
+static bool far_with(subject *subject, truth *truth, const bool in[2], double *volts) {
+    int kept[2] = {truth->fault[0], truth->fault[1]};
+    base_random random = truth->random;
+    for (int k = 0; k < 2; k++)
+        if (!in[k] && truth->fault[k] > 1) truth->fault[k] = -2 - truth->fault[k];
+    bool good = solve_truth(subject, truth, false);
+    memcpy(volts, truth->volts, subject->places * sizeof *volts);
+    for (int k = 0; k < 2; k++)
+        truth->fault[k] = kept[k];
+    truth->random = random;
+    return good;
+}
+
+/* Of two faults one that adds under two deviations to the other's chart is not asked for. */
+static void ask_faults(subject *subject, truth *truth, const double *both) {
+    size_t n = subject->places;
+    double *volts = calloc(n, sizeof *volts);
+    for (int k = 0; k < 2; k++)
+        truth->asked[k] = truth->fault[k];
+    for (int k = 1; truth->fault[1] > 1 && k >= 0; k--) {
+        bool in[2] = {k == 1, k == 0};
+        if (!far_with(subject, truth, in, volts)) continue;
+        for (size_t i = 0; i < n; i++)
+            volts[i] += subject->shown[i] - both[i];
+        if (deviations(subject, volts, true) >= 2) continue;
+        truth->asked[0] = truth->fault[1 - k];
+        truth->asked[1] = -1;
+        break;
+    }
+    free(volts);
+}
+
 /* How much it shows, in an amp that is otherwise as drawn; with the same severity. */
 static void measure_far(subject *subject, truth *truth) {
-    base_random kept = truth->random;
+    double *volts = calloc(subject->places, sizeof *volts);
     truth->far[0] = truth->far[1] = INFINITY;
-    if (truth->fault[0] == 1) return;
-    truth->solved = solve_truth(subject, truth, false);
-    for (int set = 0; truth->solved && set < 2; set++)
-        truth->far[set] = deviations(subject, truth->volts, set == 1);
-    truth->random = kept;
+    truth->asked[0] = truth->fault[0];
+    if (truth->fault[0] != 1 && far_with(subject, truth, (bool[]){true, true}, volts)) {
+        for (int set = 0; set < 2; set++)
+            truth->far[set] = deviations(subject, volts, set == 1);
+        ask_faults(subject, truth, volts);
+    }
+    free(volts);
 }
 
 truth *truth_make(subject *subject, kind kind, uint64_t seed, long number) {

@@ -1,6 +1,6 @@
-/* subject: one amp (of the library, or a random variation of one), its engine, and cases of it whose
- * truth is known. The truth is either the engine's own generative model (own.c) or another's world
- * (other.c). */
+/* subject: one amp (of the library, or a random variation of one), its engine, and cases of it
+ * whose truth is known. The truth is either the engine's own generative model (own.c) or another's
+ * world (other.c). */
 #ifndef GRIDLEAK_PERF_SUBJECT_H
 #define GRIDLEAK_PERF_SUBJECT_H
 
@@ -37,6 +37,7 @@ typedef struct subject {
 typedef struct truth {
     kind kind;
     int fault[2]; /* of the catalogue; -1 */
+    int asked[2]; /* the same without what adds nothing to the other's chart: what is to be found */
     char what[80];
     double far[2]; /* deviations of the chart from good amps: the pins, all places */
     double *volts, *by_mains, *error; /* by place: clean; slope by ln(mains); model's own */
@@ -56,6 +57,7 @@ typedef struct subject_options {
     bool own, chart;
     int variation;
     uint64_t seed;
+    int draws; /* of good amps, to learn what shows; 0: 300 */
 } subject_options;
 /* NULL: this variation is no amp that can be solved. */
 subject *subject_open(const subject_options *options);
@@ -75,6 +77,7 @@ void own_close(subject *subject);
 /* Clean volts of a good amp at random, or of the drawing as it is, with these faults in. */
 bool own_solve(subject *subject, truth *truth, bool random);
 bool other_solve(subject *subject, truth *truth, bool random);
+double own_pairs(const subject *subject); /* weight of a pair against its priors' product, twice */
 double own_noise(subject *subject, truth *truth, size_t place);
 
 #endif

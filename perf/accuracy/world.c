@@ -60,9 +60,9 @@ static void add_rectifier(world *world, int index) {
 
 static bool take_room(world *world) {
     size_t n = (size_t)world->size, nodes = n + 1;
-    double **lists[] = {&world->board, &world->heat,  &world->volts, &world->start, &world->more,
-                        &world->f,     &world->step, &world->trial, &world->next,
-                        &world->heat_more};
+    double **lists[] = {&world->board, &world->heat,     &world->volts, &world->start,
+                        &world->more,  &world->f,        &world->step,  &world->trial,
+                        &world->next,  &world->heat_more};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (!(*lists[i] = calloc(nodes, sizeof(double)))) return false;
     world->part = calloc(world->parts, sizeof *world->part);
@@ -72,8 +72,8 @@ static bool take_room(world *world) {
     world->j = calloc(n * n, sizeof(double));
     world->lu = calloc(n * n, sizeof(double));
     world->pivot = calloc(n, sizeof(int));
-    return world->part && world->law && world->warm && world->g && world->j &&
-           world->lu && world->pivot;
+    return world->part && world->law && world->warm && world->g && world->j && world->lu &&
+           world->pivot;
 }
 
 world *world_new(const circuit *amp) {
@@ -102,8 +102,7 @@ world *world_new(const circuit *amp) {
 void world_free(world *world) {
     if (!world) return;
     double *lists[] = {world->board, world->heat, world->volts, world->start, world->more,
-                       world->f,     world->step, world->trial, world->next,
-                       world->heat_more};
+                       world->f,     world->step, world->trial, world->next,  world->heat_more};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         free(lists[i]);
     free(world->part);

@@ -12,8 +12,8 @@
 
 /* What is true of one part of this very amp. */
 typedef struct world_part {
-    double ohms[2];  /* resistor, inductor, lamp, fuse [0]; pot: below, above; halves */
-    double contact;  /* switch, jack; output transformer's secondary */
+    double ohms[2]; /* resistor, inductor, lamp, fuse [0]; pot: below, above; halves */
+    double contact; /* switch, jack; output transformer's secondary */
     double leak, farads, esr;
     double volts[2]; /* winding: rms at its rated primary volts */
     double emission[TUBE_UNITS], screen[TUBE_UNITS], gas[TUBE_UNITS];
