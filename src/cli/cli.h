@@ -40,7 +40,6 @@ typedef enum cli_key {
     CLI_KEEP,
     CLI_JOB,
     CLI_OHMS,
-    CLI_WATTS,
     CLI_HELP,
     CLI_KEYS
 } cli_key;

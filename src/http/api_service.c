@@ -129,3 +129,38 @@ void http_api_swap(http_call *call) {
     free(text);
     give(call, &asked);
 }
+
+/* ---- value, drain -------------------------------------------------------------------------- */
+
+/* A parameter that must be there; NULL with a complaint. */
+static const char *must(http_call *call, const char *key, const char *example) {
+    const char *value = http_param(call, key, NULL);
+    if (!value)
+        base_errors_add(call->errors, BASE_USAGE, (base_place){0}, "`%s` is missing|write ?%s=%s",
+                        key, key, example);
+    return value;
+}
+
+void http_api_value(http_call *call) {
+    const char *part = must(call, "part", "R12");
+    const char *target = must(call, "for", "V3 dissipation 85%");
+    double mains;
+    if (!part || !target || !mains_param(call, &mains)) return;
+    asked asked = ask(call);
+    service_value *value =
+        asked.amp ? service_value_new(asked.amp->system, mains, part, target, call->errors) : NULL;
+    if (value) http_answer_computed(call, http_json_value(value));
+    service_value_free(value);
+    give(call, &asked);
+}
+
+void http_api_drain(http_call *call) {
+    double mains, ohms = http_param_number(call, "ohms", BASE_OHMS);
+    if (!mains_param(call, &mains)) return;
+    asked asked = ask(call);
+    service_drain *drain =
+        asked.amp ? service_drain_new(asked.amp->system, mains, ohms, call->errors) : NULL;
+    if (drain) http_answer_computed(call, http_json_drain(drain));
+    service_drain_free(drain);
+    give(call, &asked);
+}

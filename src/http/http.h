@@ -34,6 +34,8 @@ json_t *http_json_tremolo(const service_tremolo *tremolo);
 json_t *http_json_margin(const service_margin *margin);
 json_t *http_json_margins(const service_margins *margins);
 json_t *http_json_swap(const service_swap *swap);
+json_t *http_json_value(const service_value *value);
+json_t *http_json_drain(const service_drain *drain);
 json_t *http_json_fuses(const service_fuses *fuses);
 
 /* A belief with what it was made from. */

@@ -59,6 +59,23 @@ static void fuse(void **state) {
     seen("Fuses", "fuse");
 }
 
+static void drain(void **state) {
+    (void)state;
+    seen("Safety", "drain");
+    seen("Safety", "drain?ohms=1k&mains=117");
+    refused("/api/amps/wren-hollow/drain?ohms=5", 400);
+}
+
+static void value(void **state) {
+    (void)state;
+    seen("Value", "value?part=R12&for=V2+dissipation+85%25");
+    seen("Value", "value?part=R16&for=B2+at+500V");
+    refused("/api/amps/wren-hollow/value?part=R12", 400);
+    refused("/api/amps/wren-hollow/value?for=B2+at+300V", 400);
+    refused("/api/amps/wren-hollow/value?part=R12&for=louder", 400);
+    refused("/api/amps/wren-hollow/value?part=R99&for=B2+at+300V", 404);
+}
+
 static client_answer swapped(const char *body, int status) {
     client_answer answer = client_post(here.port, "/api/amps/tidemark/swap", body);
     if (answer.status != status) print_message("%s\n%.2000s\n", body, answer.text);
@@ -87,6 +104,7 @@ static void swap(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(margins), cmocka_unit_test(fuse),
+                                       cmocka_unit_test(drain), cmocka_unit_test(value),
                                        cmocka_unit_test(swap)};
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }
