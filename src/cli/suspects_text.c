@@ -210,16 +210,31 @@ static const char *mark(const http_case *at, size_t index) {
     return (turned ? -verdict : verdict) > 0 ? "high" : "low";
 }
 
+static cli_cell value(const diagnose_compare *compare, double shown) {
+    cli_cell cell = {""};
+    if (compare->plain || !isfinite(shown)) return cli_volts(shown);
+    diagnose_value_words(shown, compare->unit, cell.text);
+    return cell;
+}
+
+/* A place with much to say of its test takes a line of its own. */
+static void tell_at(cli *cli, const char *at) {
+    if (strlen(at) <= 12)
+        base_text_add(&cli->out, "  %-12s", at);
+    else
+        base_text_add(&cli->out, "  %s\n  %-12s", at, "");
+}
+
 static void tell_reading(cli *cli, const http_case *at, size_t index) {
     const diagnose_compare *compare = &at->belief->compare[index];
-    base_text_add(&cli->out, "  %-12s %9s  %s%-8s%s %9s", compare->at,
-                  cli_volts(compare->read).text, cli_style_on(cli, CLI_WARN), mark(at, index),
-                  cli_style_on(cli, CLI_PLAIN), cli_volts(compare->healthy).text);
-    for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++)
-        base_text_add(
-            &cli->out, " %9s",
-            cli_volts(diagnose_leader_reads(at->engine, at->belief, group, at->readings, index))
-                .text);
+    tell_at(cli, compare->at);
+    base_text_add(&cli->out, " %9s  %s%-8s%s %9s", value(compare, compare->read).text,
+                  cli_style_on(cli, CLI_WARN), mark(at, index), cli_style_on(cli, CLI_PLAIN),
+                  value(compare, compare->healthy).text);
+    for (size_t group = 0; group < LETTERS && group < at->belief->groups; group++) {
+        double reads = diagnose_leader_reads(at->engine, at->belief, group, at->readings, index);
+        base_text_add(&cli->out, " %9s", value(compare, reads).text);
+    }
     cli_end_line(cli);
 }
 

@@ -1,5 +1,5 @@
 /* From readings to a belief: weigh, gather by fault, group, judge, and look ahead. */
-#include "diagnose_impl.h"
+#include "observe_impl.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -74,7 +74,7 @@ static double doubt_of(const diagnose_run_state *run, int i) {
 }
 
 /* Mean and spread of reading i over the severities of a hypothesis, as now believed. */
-static void predict(const diagnose_run_state *run, int label, int i, diagnose_compare *compare) {
+static void predict(diagnose_run_state *run, int label, int i) {
     double sum = 0, first = 0, second = 0;
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
@@ -89,25 +89,51 @@ static void predict(const diagnose_run_state *run, int label, int i, diagnose_co
         first += one->weight * mean;
         second += one->weight * (mean * mean + variance);
     }
-    compare->predicted = sum > 0 ? first / sum : compare->healthy;
-    compare->spread = sum > 0 ? sqrt(fmax(second / sum - pow(compare->predicted, 2), 0)) : NAN;
+    run->predicted[i] = sum > 0 ? first / sum : run->healthy[i];
+    run->spread[i] = sum > 0 ? sqrt(fmax(second / sum - pow(run->predicted[i], 2), 0)) : NAN;
 }
 
-static bool compare(const diagnose_run_state *run, diagnose_belief *belief, double *doubt) {
+/* Half of what lies between a deviation below and one above, as the meter shows it. */
+static double shown_spread(const diagnose_run_state *run, int i, double mean, double spread) {
+    if (!diagnose_asked(run, i)) return spread;
+    return (diagnose_shows(run, i, mean + spread) - diagnose_shows(run, i, mean - spread)) / 2;
+}
+
+static void tell_groups_reads(diagnose_run_state *run, const diagnose_belief *belief, int i,
+                              diagnose_compare *compare) {
+    for (size_t group = 0; group < DIAGNOSE_TOLD; group++) {
+        compare->by_group[group] = NAN;
+        if (group >= belief->groups || run->ask[i].lost) continue;
+        predict(run, diagnose_leading_label(run, belief, group), i);
+        if (isfinite(run->spread[i]))
+            compare->by_group[group] = diagnose_shows(run, i, run->predicted[i]);
+    }
+}
+
+static bool compare(diagnose_run_state *run, diagnose_belief *belief, double *doubt) {
     size_t count = (size_t)run->given;
     belief->compare = base_arena_take(belief->arena, count + 1, sizeof *belief->compare);
-    if (!belief->compare) return false;
-    int leader = diagnose_leading_label(run, belief, 0);
+    run->predicted = base_arena_take(run->arena, count + 1, sizeof(double));
+    run->spread = base_arena_take(run->arena, count + 1, sizeof(double));
+    if (!belief->compare || !run->predicted || !run->spread) return false;
     for (int i = 0; i < run->given; i++) {
         diagnose_compare *one = &belief->compare[belief->compares++];
         one->at = base_arena_text(belief->arena, run->readings->reading[i].at);
         if (!one->at) return false;
-        one->read = run->y[i];
-        one->healthy = run->healthy[i];
-        const float *row = run->healthy_row + (size_t)i * (size_t)run->engine->columns;
-        one->good_spread = sqrt(diagnose_covariance(run->engine, row, row));
+        const diagnose_reading *reading = &run->readings->reading[i];
+        double good = sqrt(diagnose_shared(run, i, run->healthy_row[i], i, run->healthy_row[i]));
+        tell_groups_reads(run, belief, i, one);
+        predict(run, diagnose_leading_label(run, belief, 0), i);
+        one->plain = diagnose_plain(&reading->test);
+        one->quantity =
+            diagnose_quantity_name(run->engine->bench.system, &reading->test, &reading->probe);
+        one->unit = diagnose_quantity_unit(run->engine->bench.system, &reading->test);
+        one->read = diagnose_shows(run, i, run->y[i]);
+        one->healthy = run->ask[i].lost ? NAN : diagnose_shows(run, i, run->healthy[i]);
+        one->predicted = run->ask[i].lost ? NAN : diagnose_shows(run, i, run->predicted[i]);
+        one->spread = shown_spread(run, i, run->predicted[i], run->spread[i]);
+        one->good_spread = shown_spread(run, i, run->healthy[i], good);
         one->chance_wrong = doubt[i] = doubt_of(run, i);
-        predict(run, leader, i, one);
     }
     return true;
 }

@@ -105,7 +105,7 @@ static void add_esr(diagnose_maker *maker, diagnose_fault *open, int slot) {
         open->number[open->sets][k] = ohms / open->severity[k];
     if (open) open->slot[open->sets++] = slot;
     diagnose_fault *high = diagnose_maker_add(maker, DIAGNOSE_HIGH_ESR, 0);
-    diagnose_fault_grid(high, 3, 8 * ohms, 300 * ohms);
+    diagnose_fault_grid(high, 4, 4 * ohms, 300 * ohms);
     diagnose_fault_follows(high, slot, 1);
 }
 
@@ -115,10 +115,10 @@ static void add_capacitor(diagnose_maker *maker) {
     int leak = diagnose_maker_slot(maker, SOLVE_LEAK, 0);
     int farads = diagnose_maker_slot(maker, SOLVE_FARADS, 0);
     if (leak >= 0) add_leak(maker, leak);
-    diagnose_fault *open = diagnose_maker_add(maker, DIAGNOSE_CAP_OPEN, 0);
-    diagnose_fault_grid(open, 3, 0.5, 0.005);
-    if (farads >= 0) diagnose_fault_follows(open, farads, nominal(maker, farads));
     int esr = diagnose_maker_slot(maker, SOLVE_ESR, 0);
+    diagnose_fault *open = diagnose_maker_add(maker, DIAGNOSE_CAP_OPEN, 0);
+    diagnose_fault_grid(open, esr >= 0 ? 6 : 3, esr >= 0 ? 0.7 : 0.5, 0.005);
+    if (farads >= 0) diagnose_fault_follows(open, farads, nominal(maker, farads));
     if (esr >= 0) add_esr(maker, open, esr);
 }
 

@@ -75,11 +75,59 @@ typedef struct diagnose_meter {
     double accuracy;      /* one standard deviation as a part of the reading; 0.005 */
 } diagnose_meter;
 
+/* What is done to the amp before it is read: a changed row of numbers on the same structure. */
+typedef enum diagnose_does {
+    DIAGNOSE_AS_IT_IS,
+    DIAGNOSE_PULLED,    /* a tube, out of its socket */
+    DIAGNOSE_LIFTED,    /* one end of a part, or one end of its windings or its track */
+    DIAGNOSE_GROUNDED,  /* a place, by a clip lead across the part that stands from there to ground
+                         */
+    DIAGNOSE_EXCHANGED, /* two tubes of one type, each in the other's socket */
+    DIAGNOSE_NEW,       /* a good part put in its place */
+    DIAGNOSE_BRIDGED,   /* a good capacitor held across it */
+    DIAGNOSE_TURNED,    /* a control, to 0..10 */
+    DIAGNOSE_DOES
+} diagnose_does;
+
+#define DIAGNOSE_ACTION_SETS 24
+typedef struct diagnose_action {
+    diagnose_does does;
+    int part, other; /* circuit parts; other -1: none */
+    double turn;     /* of a control, 0..10 */
+    int sets;
+    struct {
+        int slot, other; /* other: the slot whose number it exchanges with; -1: none */
+        double number;   /* set to this; added to what it is where `adds` */
+        bool adds;
+    } set[DIAGNOSE_ACTION_SETS];
+} diagnose_action;
+
+/* What is read. Plain DC volts (or rms heater volts) are the zero of all this. */
+typedef enum diagnose_quantity {
+    DIAGNOSE_DC,
+    DIAGNOSE_SIGNAL, /* rms volts of a test signal */
+    DIAGNOSE_HUM,    /* rms volts with no signal: at one frequency, or altogether */
+    DIAGNOSE_COLD,   /* ohms between two points with the power off and the capacitors empty */
+    DIAGNOSE_ALONE,  /* one number of a part that is lifted out of the circuit: see slot */
+    DIAGNOSE_QUANTITIES
+} diagnose_quantity;
+
+typedef struct diagnose_test {
+    diagnose_quantity quantity;
+    diagnose_action action;
+    int input; /* signal: the jack that it goes in at, or -1; then `source` alone says where */
+    solve_source source;
+    double hertz; /* of the signal; of the hum, 0: all of it */
+    double drive; /* V rms of the signal at its source */
+    int slot;     /* alone: which number */
+} diagnose_test;
+
 typedef struct diagnose_reading {
-    const char *at;    /* as written: "V2.3", "B1", "V5.4-B2", "R7" (across it) */
+    const char *at;    /* as written: "V2.3", "V5.4-B2", "R7" (across it), "B1 hum", "C4 leak" */
     solve_probe probe; /* meter_ohms filled in */
-    double volts;
-    double resolution; /* V, the last digit that was written; 0.1 for "3.1" */
+    diagnose_test test;
+    double volts;      /* of other quantities: ohms, farads; INFINITY: beyond the meter's range */
+    double resolution; /* the last digit that was written; 0.1 for "3.1" */
     diagnose_meter meter;
     base_place place;
 } diagnose_reading;
@@ -109,6 +157,22 @@ base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter
 /* Its ohms at a place that reads `volts` through `source_ohms`: fixed, or of the smallest usual
  * range that holds what it then shows. INFINITY where the meter states nothing. */
 double diagnose_meter_ohms(const diagnose_meter *meter, double volts, double source_ohms);
+/* What may stand before the `=`, into the test and the probe of a reading: a place, what is read
+ * there and what was done before. "V2.3",
+ * "V1.1 @1kHz,20mV J1", "B1 hum", "B1 hum 120Hz", "V2.1-B2 cold", "R7 alone", "C4 leak", "C1 ESR",
+ * "V2.3 contact", each perhaps with "with V3 pulled", "with C4 lifted", "with V2.2 grounded", "with
+ * V1 and V2 exchanged", "with V4 new", "with C12 bridged", "with P1 at 3". */
+base_code diagnose_test_read(const solve_system *system, const char *written, base_place place,
+                             diagnose_reading *reading, base_errors *errors);
+bool diagnose_test_same(const diagnose_test *a, const diagnose_test *b);
+bool diagnose_plain(const diagnose_test *test); /* DC or heater volts of the amp as it is */
+/* "DC volts", "AC volts", "ohms", "farads"; and the unit "V", "ohm", "F". */
+const char *diagnose_quantity_name(const solve_system *system, const diagnose_test *test,
+                                   const solve_probe *probe);
+base_quantity diagnose_quantity_unit(const solve_system *system, const diagnose_test *test);
+/* "12 mV", "340 V", "4k7", "22n", "open", to two figures; "?" for what is not known. `text` has 32
+ * bytes. */
+char *diagnose_value_words(double value, base_quantity unit, char *text);
 /* What a place written "V5.4-B2", "R7" or "V2.3" means as a probe. */
 base_code diagnose_probe_read(const solve_system *system, const char *written, base_place place,
                               solve_probe *probe, base_errors *errors);
@@ -207,11 +271,16 @@ typedef struct diagnose_group {
     const char *tell; /* what would tell them apart: "lift one end of C4"; NULL if one part */
 } diagnose_group;
 
+#define DIAGNOSE_TOLD 5           /* groups whose leaders' predictions are told at each reading */
 typedef struct diagnose_compare { /* one reading beside what is predicted */
     const char *at;
-    double read, healthy, predicted, spread; /* under the leading suspect; volts */
-    double good_spread;  /* of `healthy` between good amps, one standard deviation */
-    double chance_wrong; /* that this reading is simply wrong */
+    bool plain;           /* DC or heater volts of the amp as it is */
+    const char *quantity; /* "DC volts" */
+    base_quantity unit;   /* of the four below and of good_spread: volts, ohms, farads */
+    double read, healthy, predicted, spread; /* under the leading suspect; NAN: no answer */
+    double good_spread;             /* of `healthy` between good amps, one standard deviation */
+    double chance_wrong;            /* that this reading is simply wrong */
+    double by_group[DIAGNOSE_TOLD]; /* what the leaders of the first groups predict; NAN: none */
 } diagnose_compare;
 
 typedef struct diagnose_probe_next {

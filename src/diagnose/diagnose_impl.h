@@ -145,6 +145,8 @@ bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *p
                            diagnose_latents *latents);
 /* ---- engine.c, predict.c ------------------------------------------------------------------- */
 
+typedef struct diagnose_scenes diagnose_scenes; /* observe_impl.h */
+
 /* One fault at one severity, or two of them at once, solved. */
 typedef struct diagnose_point {
     int fault, severity;
@@ -153,12 +155,13 @@ typedef struct diagnose_point {
     bool solved, outside;
     bool same_as_healthy; /* to the last digit: it shares the healthy amp's predictions */
     double *x;
-    double *bare;  /* by place: predicted with no meter */
-    float *source; /* by heavy place: ohms at this point */
-    double *mean;  /* by place: as the meter shows it; NAN until asked for */
-    float *a;      /* places x columns; rows valid where mean is not NAN */
-    double mains;  /* rms volts at the wall under this fault */
-    float a_mains; /* of the mains latent; 0 where the fault sets it */
+    double *bare;         /* by place: predicted with no meter */
+    float *source;        /* by heavy place: ohms at this point */
+    double *mean;         /* by place: as the meter shows it; NAN until asked for */
+    float *a;             /* places x columns; rows valid where mean is not NAN */
+    double mains;         /* rms volts at the wall under this fault */
+    float a_mains;        /* of the mains latent; 0 where the fault sets it */
+    const double **field; /* by scene: what it answers; NULL until asked for */
 } diagnose_point;
 
 /* How a meter loads a place of the healthy amp. */
@@ -194,6 +197,7 @@ struct diagnose_engine {
     double span;      /* V that a wrong reading may show anything of */
     double *work_numbers, *work_gradient, *work_x;
     float *work_row;
+    diagnose_scenes *scenes; /* NULL until one is asked for */
 };
 
 /* Severities that a point may have: of the fault, and of the second. */
@@ -294,10 +298,13 @@ typedef struct diagnose_run {
     int *place;        /* by reading: the place with the same probe, or -1 */
     double *y, *noise, *broad; /* noise: variance of the meter */
     diagnose_load *load;
-    int *heavy;           /* by reading: index of its nodes among the heavy places, or -1 */
-    double *healthy;      /* mean in the healthy amp */
-    float *healthy_row;   /* n x columns */
-    diagnose_case *cases; /* all that are not hopeless */
+    int *heavy;                 /* by reading: index of its nodes among the heavy places, or -1 */
+    double *healthy;            /* mean in the healthy amp */
+    const float **healthy_row;  /* by reading */
+    struct diagnose_ask *ask;   /* by reading; its test NULL where the reading is plain */
+    int asks;                   /* that are not plain */
+    double *predicted, *spread; /* by reading: of the leading hypothesis */
+    diagnose_case *cases;       /* all that are not hopeless */
     int count;
     diagnose_two *two; /* pairs that are weighed */
     int twos;
@@ -314,6 +321,15 @@ typedef struct diagnose_weigher {
     double broad[DIAGNOSE_SCREENED];
 } diagnose_weigher;
 
+/* evidence.c: the run's arrays from its readings. false: no memory. */
+bool diagnose_evidence(diagnose_run_state *run);
+bool diagnose_asked(const diagnose_run_state *run, int i); /* is reading i other than plain? */
+/* Of rows of readings i and k: what of their covariance comes from the latents. */
+double diagnose_shared(const diagnose_run_state *run, int i, const float *a, int k, const float *b);
+/* Variance of the model's error at reading i. */
+double diagnose_error_of(const diagnose_run_state *run, int i, double mean);
+/* Reading i as the meter shows it. */
+double diagnose_shows(const diagnose_run_state *run, int i, double entered);
 /* Fills the cases with weights that sum to 1. false: no memory. */
 bool diagnose_weigh(diagnose_run_state *run);
 /* Roughly what the meter shows at a point; *unsure: one standard deviation of that. */
@@ -380,6 +396,8 @@ const char *diagnose_words_what(const diagnose_engine *engine, const diagnose_fa
 const char *diagnose_words_with(const diagnose_engine *engine, const diagnose_fault *fault,
                                 base_arena *arena);
 char *diagnose_words_volts(double volts, char text[24]);
+/* A value of that reading, as the technician would say it. */
+char *diagnose_words_compare(const diagnose_compare *compare, double value, char text[32]);
 /* What would tell a group's members apart; *text NULL where nothing needs to. false: no memory. */
 bool diagnose_words_tell(const diagnose_run_state *run, const diagnose_belief *belief, size_t group,
                          const char **text);

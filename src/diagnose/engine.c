@@ -1,6 +1,6 @@
 /* What is fixed for one amp: the healthy point, the catalogue, the places, and every fault at every
  * severity solved once. */
-#include "diagnose_impl.h"
+#include "observe_impl.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -269,6 +269,7 @@ diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_
 
 void diagnose_engine_free(diagnose_engine *engine) {
     if (!engine) return;
+    diagnose_scenes_free(engine->scenes);
     solve_work_free(engine->bench.work);
     base_arena_free(engine->arena);
 }

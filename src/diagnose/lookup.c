@@ -40,8 +40,10 @@ double diagnose_leader_shows(const diagnose_engine *engine, const diagnose_belie
 double diagnose_leader_reads(const diagnose_engine *engine, const diagnose_belief *belief,
                              size_t group, const diagnose_readings *readings, size_t reading) {
     int sign = 1, pair = diagnose_leading_pair(belief, group);
-    int place = diagnose_place_of(engine, &readings->reading[reading].probe, &sign);
-    if (group == 0) return belief->compare[reading].predicted;
+    bool plain = diagnose_plain(&readings->reading[reading].test);
+    int place = plain ? diagnose_place_of(engine, &readings->reading[reading].probe, &sign) : -1;
+    double told = group < DIAGNOSE_TOLD ? belief->compare[reading].by_group[group] : NAN;
+    if (isfinite(told)) return told;
     if (pair >= 0) return belief->pair[pair].reads[reading];
     return place < 0 ? NAN : sign * diagnose_leader_shows(engine, belief, group, (size_t)place);
 }

@@ -160,7 +160,8 @@ static bool same_nodes(const solve_probe *a, const solve_probe *b) {
 static void mark_read(planner *planner) {
     for (int place = 0; place < planner->places; place++)
         for (int i = 0; i < planner->run->given; i++)
-            planner->read[place] |= same_nodes(&planner->engine->places.place[place].probe,
+            planner->read[place] |= diagnose_plain(&planner->run->readings->reading[i].test) &&
+                                    same_nodes(&planner->engine->places.place[place].probe,
                                                &planner->run->readings->reading[i].probe);
 }
 
@@ -252,7 +253,9 @@ static int better(const void *a, const void *b) {
 }
 
 static double cost_of_again(const planner *planner, int i) {
-    for (int place = 0; place < planner->places; place++)
+    for (int place = 0;
+         place < planner->places && diagnose_plain(&planner->run->readings->reading[i].test);
+         place++)
         if (same_nodes(&planner->engine->places.place[place].probe,
                        &planner->run->readings->reading[i].probe))
             return planner->engine->places.place[place].cost;
@@ -346,13 +349,17 @@ static bool write_choices(planner *planner, const choice *choices, int count) {
     for (int i = 0; i < count; i++) {
         const choice *one = &choices[i];
         bool again = one->again >= 0;
-        const solve_probe *probe = again ? &planner->run->readings->reading[one->again].probe
-                                         : &planner->engine->places.place[one->place].probe;
+        const diagnose_reading *before =
+            again ? &planner->run->readings->reading[one->again] : NULL;
+        const solve_probe *probe =
+            again ? &before->probe : &planner->engine->places.place[one->place].probe;
         diagnose_probe_next *next = &belief->next[belief->nexts++];
-        next->at = again ? planner->run->readings->reading[one->again].at
-                         : planner->engine->places.place[one->place].at;
+        next->at = again ? before->at : planner->engine->places.place[one->place].at;
         next->at = base_arena_text(belief->arena, next->at);
-        next->quantity = probe->heater ? "AC volts" : "DC volts";
+        next->quantity =
+            again ? diagnose_quantity_name(planner->engine->bench.system, &before->test, probe)
+            : probe->heater ? "AC volts"
+                            : "DC volts";
         next->bits = one->bits;
         next->cost = one->cost;
         bool hangs = again && one->again == planner->run->carrier;

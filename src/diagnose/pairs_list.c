@@ -99,7 +99,7 @@ static void describe(const diagnose_run_state *run, int label, diagnose_pair *pa
             pair->severity[which] += one->weight * diagnose_severity(run, one, which);
     }
     for (int i = 0; i < run->given; i++)
-        pair->reads[i] = sum > 0 ? pair->reads[i] / sum : NAN;
+        pair->reads[i] = sum > 0 ? diagnose_shows(run, (int)i, pair->reads[i] / sum) : NAN;
     for (int which = 0; which < 2; which++) {
         const diagnose_fault *fault = &run->engine->catalogue.fault[pair->fault[which]];
         bool grid = fault->severities > 1 && sum > 0;

@@ -1,5 +1,5 @@
 /* The readings file (docs/readings-file.md) and readings written on a command line. */
-#include "diagnose_impl.h"
+#include "observe_impl.h"
 
 #include <ctype.h>
 #include <stdlib.h>
@@ -8,6 +8,7 @@
 
 #define MOST_READINGS 300
 #define MOST_VOLTS 3000.0 /* no place in these amps shows more */
+#define MOST_SCENES 20    /* signals, actions and cold resistances that one file may ask for */
 
 typedef struct reader {
     base_yaml yaml;
@@ -40,14 +41,33 @@ static bool looks_like_ohms(const char *text) {
     return strpbrk(text, "kKMRrgG") && !strpbrk(text, "vV");
 }
 
+/* "open", "OL", "none": beyond what the meter shows. */
+static bool is_beyond(const char *text) {
+    static const char *const words[] = {"open", "OL", "over", "none"};
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        if (strcasecmp(text, words[i]) == 0) return true;
+    return false;
+}
+
+/* Ohms, or farads. */
+static base_code read_size(reader *reader, const char *text, base_quantity unit, base_place place,
+                           diagnose_reading *reading) {
+    if (unit == BASE_OHMS && is_beyond(text)) {
+        reading->volts = INFINITY;
+        return BASE_OK;
+    }
+    return base_value_read(text, unit, place, &reading->volts, reader->yaml.errors);
+}
+
 static base_code read_volts(reader *reader, const char *at, const char *text, base_place place,
                             diagnose_reading *reading) {
     base_errors *errors = reader->yaml.errors;
+    base_quantity unit = diagnose_quantity_unit(reader->system, &reading->test);
     if (!text || !*text)
         return base_errors_add(errors, BASE_SYNTAX, place,
-                               "%.60s has no value|write the volts that the meter showed: %.60s: "
-                               "1.2",
-                               at, at);
+                               "%.60s has no value|write what the meter showed: %.60s: 1.2", at,
+                               at);
+    if (unit != BASE_VOLTS) return read_size(reader, text, unit, place, reading);
     if (looks_like_ohms(text))
         return base_errors_add(errors, BASE_VALUE, place,
                                "%.60s reads %.60s, which is no voltage|write volts: 182 or 1.2 V",
@@ -60,25 +80,31 @@ static base_code read_volts(reader *reader, const char *at, const char *text, ba
                                "|look for a missing decimal point",
                                at, text);
     reading->resolution = last_digit(text);
-    return BASE_OK;
+    if (reading->test.quantity == DIAGNOSE_DC || reading->volts >= 0) return BASE_OK;
+    return base_errors_add(errors, BASE_VALUE, place,
+                           "%.60s reads %.60s: alternating volts have no sign|leave the minus out",
+                           at, text);
 }
 
 /* ---- keeping
  * -------------------------------------------------------------------------------------- */
 
-static bool same_probe(const solve_probe *a, const solve_probe *b) {
-    return a->plus == b->plus && a->minus == b->minus && a->heater == b->heater;
+static bool same_reading(const diagnose_reading *a, const diagnose_reading *b) {
+    const solve_probe *p = &a->probe, *q = &b->probe;
+    return p->plus == q->plus && p->minus == q->minus && p->heater == q->heater &&
+           diagnose_test_same(&a->test, &b->test);
 }
 
 static void warn_of_twice(reader *reader, const diagnose_reading *reading) {
     for (size_t i = 0; i < reader->readings->count; i++) {
         const diagnose_reading *other = &reader->readings->reading[i];
+        bool size = diagnose_quantity_unit(reader->system, &reading->test) != BASE_VOLTS;
         double apart = fabs(other->volts - reading->volts);
-        if (!same_probe(&other->probe, &reading->probe)) continue;
-        if (apart <= 0.1 + 0.02 * fabs(reading->volts)) continue;
+        if (!same_reading(other, reading)) continue;
+        if (!(apart > (size ? 0 : 0.1) + 0.02 * fabs(reading->volts))) continue;
         base_yaml_complain(
             &reader->yaml, BASE_SUSPICIOUS, reading->place,
-            "%.60s is given twice, as %.4g and as %.4g volts|both are used; take out the one "
+            "%.60s is given twice, as %.4g and as %.4g|both are used; take out the one "
             "that was wrong",
             reading->at, other->volts, reading->volts);
         return;
@@ -97,17 +123,52 @@ static bool grow(reader *reader) {
     return true;
 }
 
+static bool has_scene(const diagnose_reading *reading) {
+    return !diagnose_plain(&reading->test) && reading->test.quantity != DIAGNOSE_ALONE;
+}
+
+static bool same_scene(const diagnose_reading *a, const diagnose_reading *b) {
+    bool cold = a->test.quantity == DIAGNOSE_COLD;
+    return diagnose_test_same(&a->test, &b->test) && (!cold || same_reading(a, b));
+}
+
+static bool too_many_scenes(const reader *reader, const diagnose_reading *reading) {
+    const diagnose_readings *readings = reader->readings;
+    size_t scenes = 0;
+    if (!has_scene(reading)) return false;
+    for (size_t i = 0; i < readings->count; i++) {
+        size_t before = 0;
+        if (!has_scene(&readings->reading[i])) continue;
+        if (same_scene(&readings->reading[i], reading)) return false;
+        while (!same_scene(&readings->reading[before], &readings->reading[i]))
+            before++;
+        scenes += before == i;
+    }
+    return scenes >= MOST_SCENES;
+}
+
+static double meter_ohms(const diagnose_reading *reading) {
+    diagnose_quantity quantity = reading->test.quantity;
+    if (reading->probe.heater || quantity == DIAGNOSE_COLD || quantity == DIAGNOSE_ALONE)
+        return INFINITY;
+    return diagnose_meter_ohms(&reading->meter, reading->volts, 0);
+}
+
 static base_code keep(reader *reader, diagnose_reading reading) {
     if (reader->readings->count == MOST_READINGS)
         return base_errors_add(reader->yaml.errors, BASE_VALUE, reading.place,
                                "more than %d readings|keep one for each place", MOST_READINGS);
+    if (too_many_scenes(reader, &reading))
+        return base_errors_add(reader->yaml.errors, BASE_VALUE, reading.place,
+                               "more than %d different signals, actions and resistances|keep those "
+                               "that tell most",
+                               MOST_SCENES);
     reading.at = base_arena_text(reader->readings->arena, reading.at);
     if (!reading.at || !grow(reader)) {
         base_yaml_no_memory(&reader->yaml);
         return BASE_MEMORY;
     }
-    reading.probe.meter_ohms =
-        reading.probe.heater ? INFINITY : diagnose_meter_ohms(&reading.meter, reading.volts, 0);
+    reading.probe.meter_ohms = meter_ohms(&reading);
     warn_of_twice(reader, &reading);
     reader->readings->reading[reader->readings->count++] = reading;
     return BASE_OK;
@@ -151,8 +212,7 @@ static void read_one(reader *reader, const base_yaml_item *item) {
         read_details(reader, item, &reading, &volts);
     else
         volts = base_yaml_text_of(&reader->yaml, item->value);
-    base_code where =
-        diagnose_probe_read(reader->system, item->key, item->key_at, &reading.probe, errors);
+    base_code where = diagnose_test_read(reader->system, item->key, item->key_at, &reading, errors);
     base_code what = read_volts(reader, item->key, volts, item->key_at, &reading);
     if (where == BASE_OK && what == BASE_OK) what = keep(reader, reading);
     base_yaml_note(&reader->yaml, where);
@@ -283,7 +343,7 @@ base_code diagnose_readings_add(diagnose_readings *readings, const solve_system 
     memcpy(at, written, (size_t)(equals - written));
     diagnose_reading reading = {.at = at, .place = here};
     reading.meter = meter ? *meter : diagnose_defaults().meter;
-    base_code code = diagnose_probe_read(system, at, here, &reading.probe, errors);
+    base_code code = diagnose_test_read(system, at, here, &reading, errors);
     if (code == BASE_OK) code = read_volts(&reader, at, equals + 1, here, &reading);
     return code == BASE_OK ? keep(&reader, reading) : code;
 }

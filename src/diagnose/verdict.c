@@ -75,15 +75,15 @@ static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *be
  * -------------------------------------------------------------------------------------- */
 
 /* The reading that departs most from a good amp, among those that the leader explains. */
-static int telling(const diagnose_run_state *run, const diagnose_belief *belief, int but) {
+static int telling(const diagnose_run_state *run, int but) {
     double most = 2;
     int best = -1;
     for (int i = 0; i < run->given; i++) {
-        const diagnose_compare *one = &belief->compare[i];
-        const float *row = run->healthy_row + (size_t)i * (size_t)run->engine->columns;
-        double good = sqrt(diagnose_covariance(run->engine, row, row) + run->noise[i]);
-        double apart = fabs(one->read - one->healthy) / good;
-        bool explained = fabs(one->read - one->predicted) <= 3 * one->spread;
+        const float *row = run->healthy_row[i];
+        double model = diagnose_asked(run, i) ? diagnose_error_of(run, i, run->healthy[i]) : 0;
+        double good = sqrt(diagnose_shared(run, i, row, i, row) + run->noise[i] + model);
+        double apart = fabs(run->y[i] - run->healthy[i]) / good;
+        bool explained = fabs(run->y[i] - run->predicted[i]) <= 3 * run->spread[i];
         if (i == but || !explained || apart <= most) continue;
         most = apart;
         best = i;
@@ -92,17 +92,21 @@ static int telling(const diagnose_run_state *run, const diagnose_belief *belief,
 }
 
 static void say_reading(base_text *text, const diagnose_compare *one) {
-    char read[24], healthy[24];
+    char read[32], healthy[32];
     base_text_add(text, "%s reads %s where a good amp shows %s", one->at,
-                  diagnose_words_volts(one->read, read),
-                  diagnose_words_volts(one->healthy, healthy));
+                  diagnose_words_compare(one, one->read, read),
+                  diagnose_words_compare(one, one->healthy, healthy));
+}
+
+static void say_predicted(base_text *text, const diagnose_compare *one) {
+    char shown[32];
+    base_text_add(text, "%s", diagnose_words_compare(one, one->predicted, shown));
 }
 
 static void say_leader(base_text *text, const diagnose_run_state *run,
                        const diagnose_belief *belief) {
     const char *leader = diagnose_label_words(run, belief, diagnose_leading_label(run, belief, 0));
-    int first = telling(run, belief, -1), second = telling(run, belief, first);
-    char predicted[24];
+    int first = telling(run, -1), second = telling(run, first);
     if (first < 0) {
         base_text_add(text, "No single reading is far off, but together they fit %s best.", leader);
         return;
@@ -112,11 +116,12 @@ static void say_leader(base_text *text, const diagnose_run_state *run,
         base_text_add(text, ", and ");
         say_reading(text, &belief->compare[second]);
     }
-    base_text_add(text, ". With %s, %s would show %s", leader, belief->compare[first].at,
-                  diagnose_words_volts(belief->compare[first].predicted, predicted));
-    if (second >= 0)
-        base_text_add(text, " and %s %s", belief->compare[second].at,
-                      diagnose_words_volts(belief->compare[second].predicted, predicted));
+    base_text_add(text, ". With %s, %s would show ", leader, belief->compare[first].at);
+    say_predicted(text, &belief->compare[first]);
+    if (second >= 0) {
+        base_text_add(text, " and %s ", belief->compare[second].at);
+        say_predicted(text, &belief->compare[second]);
+    }
     base_text_add(text, ".");
 }
 

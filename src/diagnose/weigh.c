@@ -2,7 +2,7 @@
  *
  * All points are screened first with the healthy amp's sensitivities and a generous slack; those
  * that may matter are then weighed with their own. */
-#include "diagnose_impl.h"
+#include "observe_impl.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -11,140 +11,14 @@
 #define SLACK 0.25      /* of (predicted - healthy), while screening */
 #define MOST_ROWS 12000 /* sensitivities worked out in one run, at some 8 us each */
 #define FEWEST_EXACT 60
-#define MOST_CELL 2.0    /* deviations: beyond, the next severity has its say */
-#define STILL 1e-5       /* of the noise variance: a reading that tolerance does not move */
-#define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
-
-/* ---- noise
- * --------------------------------------------------------------------------------------- */
+#define ASKED_PART 8.0  /* beside something not modelled a signal departs as 8 V would */
+#define ASKED_SLACK 0.3 /* of a logarithm, or volts, while screening */
+#define UNKNOWN 10.0    /* the same where a point has no answer */
+#define MOST_CELL 2.0   /* deviations: beyond, the next severity has its say */
+#define STILL 1e-5      /* of the noise variance: a reading that tolerance does not move */
 
 static double square(double x) {
     return x * x;
-}
-
-/* A hand meter's error is a part of its range, a digital one's of the reading. */
-double diagnose_noise(const diagnose_engine *engine, const diagnose_meter *meter, double volts,
-                      double resolution, double source_ohms) {
-    double full = fabs(volts);
-    if (meter->ohms_per_volt > 0)
-        full = isfinite(meter->range) ? meter->range : diagnose_range(volts);
-    double source = source_ohms > 0 ? fmin(source_ohms, 20e6) : 0;
-    return square(meter->accuracy * full) + square(resolution) / 12 + square(STRAY_FLOOR) +
-           square(source * engine->number[NUMBER_STRAY_AMPS]);
-}
-
-/* Last digit of a reading to come, as most hand-held meters show it. */
-double diagnose_digit(double volts) {
-    double size = fabs(volts);
-    return size < 4 ? 0.005 : size < 40 ? 0.02 : size < 400 ? 0.2 : 1;
-}
-
-/* The laws are wrong by a part of what the fault changes; but a place that the fault leaves dead is
- * dead by any law. */
-double diagnose_model_error(double spread, double volts, double healthy) {
-    double size = fabs(volts), sum = size + fabs(healthy);
-    double alive = sum > 0 ? fmin(1, 2 * size / sum) : 0;
-    return square(spread * (volts - healthy) * alive);
-}
-
-/* The mains wanders between readings, each time by its own amount. */
-double diagnose_wander(const diagnose_engine *engine, const float *row) {
-    if (!engine->mains_varies) return 0;
-    return square(row[0] / engine->options.mains_spread * engine->number[NUMBER_MAINS_WANDER]);
-}
-
-double diagnose_bare(const diagnose_engine *engine, const diagnose_point *point,
-                     const solve_probe *probe) {
-    solve_probe bare = *probe;
-    bare.meter_ohms = INFINITY;
-    return solve_read(engine->bench.work, engine->bench.numbers, point->x, &bare, NULL, NULL);
-}
-
-/* ---- setting up
- * ------------------------------------------------------------------------------------ */
-
-static bool same_probe(const solve_probe *a, const solve_probe *b) {
-    return a->plus == b->plus && a->minus == b->minus && a->heater == b->heater &&
-           (a->heater || a->meter_ohms == b->meter_ohms);
-}
-
-static int place_with(const diagnose_engine *engine, const solve_probe *probe) {
-    for (size_t i = 0; i < engine->places.count; i++)
-        if (same_probe(&engine->places.place[i].probe, probe)) return (int)i;
-    return -1;
-}
-
-/* The heavy place between the same nodes, with whatever meter. */
-static int heavy_with(const diagnose_engine *engine, const solve_probe *probe) {
-    for (int h = 0; h < engine->heavies; h++) {
-        const solve_probe *other = &engine->places.place[engine->heavy[h]].probe;
-        if (other->plus == probe->plus && other->minus == probe->minus && !probe->heater) return h;
-    }
-    return -1;
-}
-
-static bool take_room(diagnose_run_state *run) {
-    size_t n = (size_t)run->n + 1;
-    double **lists[] = {&run->y, &run->noise, &run->broad, &run->healthy};
-    for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
-        if (!(*lists[i] = base_arena_take(run->arena, n, sizeof(double)))) return false;
-    run->place = base_arena_take(run->arena, n, sizeof(int));
-    run->healthy_row = base_arena_take(run->arena, n * (size_t)run->engine->columns, sizeof(float));
-    run->load = base_arena_take(run->arena, n, sizeof *run->load);
-    run->heavy = base_arena_take(run->arena, n, sizeof(int));
-    return run->place && run->healthy_row && run->load && run->heavy;
-}
-
-/* What the mains was measured as is one more reading: of the mains itself, and never wrong. */
-static void set_mains(diagnose_run_state *run) {
-    const diagnose_engine *engine = run->engine;
-    int i = run->n - 1;
-    run->y[i] = log(run->readings->mains);
-    run->noise[i] = square(0.005);
-    run->broad[i] = -INFINITY;
-    run->place[i] = -1;
-    run->healthy[i] = log(engine->point[0].mains);
-    run->healthy_row[(size_t)i * (size_t)engine->columns] = (float)engine->options.mains_spread;
-}
-
-static bool set_readings(diagnose_run_state *run) {
-    diagnose_engine *engine = run->engine;
-    if (!diagnose_visit(engine, &engine->point[0])) return false;
-    for (int i = 0; i < run->given; i++) {
-        const diagnose_reading *reading = &run->readings->reading[i];
-        float *row = run->healthy_row + (size_t)i * (size_t)engine->columns;
-        run->place[i] = place_with(engine, &reading->probe);
-        run->y[i] = reading->volts;
-        run->heavy[i] = heavy_with(engine, &reading->probe);
-        run->load[i] =
-            diagnose_load_at(engine, engine->work_numbers, engine->work_x, &reading->probe);
-        run->healthy[i] =
-            diagnose_probe_at(engine, &engine->point[0], &reading->probe, &run->load[i], row);
-        run->noise[i] = diagnose_noise(engine, &reading->meter, reading->volts, reading->resolution,
-                                       run->load[i].source);
-        run->broad[i] = -log(reading->probe.heater ? 15 : engine->span);
-    }
-    return true;
-}
-
-static bool set_up(diagnose_run_state *run) {
-    const diagnose_engine *engine = run->engine;
-    bool mains = run->readings && run->readings->mains > 0 && engine->mains_varies;
-    run->given = run->readings ? (int)run->readings->count : 0;
-    run->n = run->given + mains;
-    if (!take_room(run)) return false;
-    if (run->given && !set_readings(run)) return false;
-    if (mains) set_mains(run);
-    return true;
-}
-
-size_t diagnose_labels(const diagnose_run_state *run) {
-    return run->engine->catalogue.count + (size_t)run->twos;
-}
-
-diagnose_point *diagnose_point_of(const diagnose_run_state *run, int point) {
-    int engine = (int)run->engine->points;
-    return point < engine ? &run->engine->point[point] : &run->extra[point - engine];
 }
 
 /* ---- one Gaussian
@@ -167,12 +41,12 @@ static void covariance(const diagnose_run_state *run, const float *const *row, d
     int n = run->n;
     memset(c, 0, (size_t)(n * n) * sizeof *c);
     for (int i = 0; i < n; i++) {
-        double own = diagnose_covariance(run->engine, row[i], row[i]);
+        double own = diagnose_shared(run, i, row[i], i, row[i]);
         c[i * n + i] = own + run->noise[i] + diagnose_wander(run->engine, row[i]);
         if (own < STILL * run->noise[i]) continue;
         for (int k = 0; k < i; k++)
             if (c[k * n + k] >= (1 + STILL) * run->noise[k])
-                c[i * n + k] = c[k * n + i] = diagnose_covariance(run->engine, row[i], row[k]);
+                c[i * n + k] = c[k * n + i] = diagnose_shared(run, i, row[i], k, row[k]);
     }
 }
 
@@ -188,12 +62,23 @@ static double log_prior(const diagnose_engine *engine, const diagnose_point *poi
            log(engine->number[NUMBER_TWO_FAULTS]) + M_LN2;
 }
 
+/* What is asked otherwise is known at each point, but for its model. */
+static double roughly_asked(const diagnose_run_state *run, const diagnose_point *point, int i,
+                            double *unsure) {
+    double shown = diagnose_ask_mean(run->engine, &run->ask[i], (diagnose_point *)point);
+    bool known = isfinite(shown);
+    *unsure = known ? hypot(SLACK * (shown - run->healthy[i]), ASKED_SLACK) : UNKNOWN;
+    return known ? shown : run->healthy[i];
+}
+
 /* Roughly what the meter shows at a point; *unsure gets the standard deviation of that: a part of
  * what the fault moves, and of what the meter's load takes away. Where that is much, the ohms of
  * the point itself are at hand; elsewhere those of the healthy amp must do. */
 double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
                         double *unsure) {
     double shown = log(point->mains), taken = 0;
+    if (diagnose_asked(run, i)) return roughly_asked(run, point, i, unsure);
+    if (i < run->given && run->ask[i].lost) return *unsure = 0;
     if (i < run->given) {
         const solve_probe *probe = &run->readings->reading[i].probe;
         bool heavy = run->heavy[i] >= 0;
@@ -208,10 +93,11 @@ double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *poi
 }
 
 /* The readings that depart most from the healthy amp, as indices into the run's. */
-static void choose_screened(const diagnose_run_state *run, bench *bench) {
+static void choose_screened(const diagnose_run_state *run, bench *bench, bool asked) {
     double apart[DIAGNOSE_SCREENED];
     bench->screened = 0;
     for (int i = 0; i < run->n; i++) {
+        if (!asked && diagnose_asked(run, i)) continue;
         double d = square(run->y[i] - run->healthy[i]) / bench->base[i * run->n + i];
         int at = bench->screened < DIAGNOSE_SCREENED ? bench->screened++ : DIAGNOSE_SCREENED;
         for (; at > 0 && apart[at - 1] < d; at--)
@@ -250,13 +136,6 @@ void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
     one->promise = one->log_weight - gauss->log_density - distance / 2;
 }
 
-static const float **healthy_rows(diagnose_run_state *run) {
-    const float **row = base_arena_take(run->arena, (size_t)run->n + 1, sizeof *row);
-    for (int i = 0; row && i < run->n; i++)
-        row[i] = run->healthy_row + (size_t)i * (size_t)run->engine->columns;
-    return row;
-}
-
 static bool own_arrays(diagnose_run_state *run, diagnose_case *one) {
     size_t n = (size_t)run->n + 1;
     one->gauss.q = base_arena_take(run->arena, n * n, sizeof(double));
@@ -278,15 +157,29 @@ static int heavier(const void *a, const void *b) {
     return (x < y) - (x > y);
 }
 
+/* What is asked otherwise than in plain volts must be worked out at each point: only for those that
+ * the plain readings leave. */
+static void screen_again(diagnose_run_state *run, bench *bench, diagnose_case *spare) {
+    double least = run->count ? run->cases[0].promise - WINDOW : 0;
+    choose_screened(run, bench, true);
+    for (int k = 0; k < run->count; k++) {
+        diagnose_case *one = &run->cases[k];
+        if (one->promise < least && k >= FEWEST_EXACT)
+            one->promise = -INFINITY;
+        else
+            diagnose_screen(run, diagnose_point_of(run, one->point), bench, &spare->gauss, one);
+    }
+    qsort(run->cases, (size_t)run->count, sizeof *run->cases, more_promising);
+}
+
 /* All solved points with their screened weights, most promising first. */
 static bool screen_all(diagnose_run_state *run, bench *bench) {
     diagnose_engine *engine = run->engine;
     diagnose_case spare = {0};
-    const float **row = healthy_rows(run);
     run->cases = base_arena_take(run->arena, engine->points + 1, sizeof *run->cases);
-    if (!row || !run->cases || !own_arrays(run, &spare)) return false;
-    covariance(run, row, bench->base);
-    choose_screened(run, bench);
+    if (!run->cases || !own_arrays(run, &spare)) return false;
+    covariance(run, run->healthy_row, bench->base);
+    choose_screened(run, bench, false);
     bench->mix.wrong = spare.wrong;
     bench->mix.without = spare.without;
     for (size_t p = 0; p < engine->points; p++) {
@@ -297,6 +190,7 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
         diagnose_screen(run, point, bench, &spare.gauss, one);
     }
     qsort(run->cases, (size_t)run->count, sizeof *run->cases, more_promising);
+    if (run->asks) screen_again(run, bench, &spare);
     return true;
 }
 
@@ -321,10 +215,25 @@ static bool fetch_other(diagnose_run_state *run, diagnose_point *point, int i, f
                         double *m) {
     if (i >= run->given)
         *m = mains_row(run->engine, point, row);
+    else if (run->ask[i].lost)
+        *m = 0;
     else
         *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, &run->load[i],
                                row);
     return isfinite(*m);
+}
+
+/* A point that has no answer to what is asked is neither favoured nor blamed much: NAN. */
+static bool fetch_asked(diagnose_run_state *run, diagnose_point *point, diagnose_case *one,
+                        double *m) {
+    for (int i = 0; run->asks && i < run->given; i++) {
+        if (!diagnose_asked(run, i)) continue;
+        float *row = base_arena_take(run->arena, (size_t)run->engine->scenes->wide, sizeof *row);
+        if (!row) return false;
+        m[i] = diagnose_ask_row(run->engine, &run->ask[i], point, row);
+        one->row[i] = row;
+    }
+    return true;
 }
 
 /* Means and rows of all readings at a point: from the engine's store where the place is known. */
@@ -334,6 +243,7 @@ static bool fetch(diagnose_run_state *run, diagnose_point *point, diagnose_case 
     one->row = base_arena_take(run->arena, (size_t)run->n + 1, sizeof *one->row);
     if (!one->row || !diagnose_rows(engine, point, run->place, run->given)) return false;
     for (int i = 0; i < run->n; i++) {
+        if (diagnose_asked(run, i)) continue;
         if (run->place[i] >= 0) {
             m[i] = point->mean[run->place[i]];
             one->row[i] = diagnose_row(engine, point, run->place[i]);
@@ -345,7 +255,7 @@ static bool fetch(diagnose_run_state *run, diagnose_point *point, diagnose_case 
         if (!fetch_other(run, point, i, row, &m[i])) return false;
         one->row[i] = row;
     }
-    return true;
+    return fetch_asked(run, point, one, m);
 }
 
 /* The severity within its cell is one more latent, with its own column of A: given the readings its
@@ -382,9 +292,11 @@ bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *
     if (!own_arrays(run, one) || !fetch(run, point, one, one->mean)) return false;
     covariance(run, one->row, bench->c);
     for (int i = 0; i < run->n; i++) {
+        bool known = isfinite(one->mean[i]);
+        if (!known) one->mean[i] = run->healthy[i];
         bench->r[i] = run->y[i] - one->mean[i];
         bench->c[i * run->n + i] +=
-            diagnose_model_error(engine->options.model_spread, one->mean[i], run->healthy[i]);
+            known ? diagnose_error_of(run, i, one->mean[i]) : square(UNKNOWN);
         one->variance[i] = bench->c[i * run->n + i];
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
@@ -430,6 +342,7 @@ static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
         for (int i = 0; i < n; i++) {
             bench->r[i] = run->y[i] - run->healthy[i];
             double part = i < run->given ? fabs(run->healthy[i]) : 0;
+            if (diagnose_asked(run, i)) part = ASKED_PART;
             bench->c[i * n + i] += square(0.01 * wider[s] * part) + square(0.02 * wider[s]);
         }
         diagnose_gauss_make(&one->gauss, bench->c, bench->r, n);
@@ -461,7 +374,7 @@ void diagnose_normalise(diagnose_run_state *run) {
 
 bool diagnose_weigh(diagnose_run_state *run) {
     bench bench;
-    if (!set_up(run) || !bench_room(run, &bench)) return false;
+    if (!diagnose_evidence(run) || !bench_room(run, &bench)) return false;
     if (!screen_all(run, &bench) || !weigh_window(run, &bench)) return false;
     if (!weigh_unmodelled(run, &bench)) return false;
     diagnose_normalise(run);

@@ -4,11 +4,28 @@
 #include <stdio.h>
 #include <string.h>
 
+#define BEYOND_OHMS 1.9e7 /* the range of a usual meter */
+
 char *diagnose_words_volts(double volts, char text[24]) {
     double size = fabs(volts);
     int places = size >= 30 ? 0 : size >= 3 ? 1 : 2;
     snprintf(text, 24, "%.*f V", places, size < 0.005 ? 0 : volts);
     return text;
+}
+
+char *diagnose_value_words(double value, base_quantity unit, char *text) {
+    if (!isfinite(value))
+        snprintf(text, 32, "?");
+    else if (unit == BASE_OHMS && value >= BEYOND_OHMS)
+        snprintf(text, 32, "open");
+    else
+        base_value_write(base_value_round(value, 2), unit, text, 32);
+    return text;
+}
+
+char *diagnose_words_compare(const diagnose_compare *compare, double value, char text[32]) {
+    if (compare->plain) return diagnose_words_volts(value, text);
+    return diagnose_value_words(value, compare->unit, text);
 }
 
 const char *diagnose_words_part(const diagnose_engine *engine, const diagnose_fault *fault) {

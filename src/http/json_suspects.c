@@ -1,8 +1,6 @@
 /* The suspects as JSON: docs/json.md. */
 #include "http.h"
 
-#define TOLD 5 /* leaders whose prediction is told at each reading */
-
 static json_t *suspects(const diagnose_belief *belief) {
     json_t *list = json_array();
     for (size_t i = 0; i < belief->suspects; i++) {
@@ -68,7 +66,7 @@ static json_t *pair_parts(const diagnose_pair *pair) {
 /* What the leaders of the first groups predict for one reading. */
 static json_t *predictions(const http_case *at, size_t reading) {
     json_t *list = json_array();
-    for (size_t group = 0; group < at->belief->groups && group < TOLD; group++) {
+    for (size_t group = 0; group < at->belief->groups && group < DIAGNOSE_TOLD; group++) {
         const diagnose_belief *belief = at->belief;
         int leader = diagnose_leader(belief, group), pair = diagnose_leading_pair(belief, group);
         if (leader < 0 && pair < 0) continue;
@@ -82,12 +80,18 @@ static json_t *predictions(const http_case *at, size_t reading) {
     return list;
 }
 
+static const char *unit_of(const diagnose_compare *compare) {
+    if (compare->unit == BASE_OHMS) return "ohm";
+    return compare->unit == BASE_FARADS ? "F" : "V";
+}
+
 static json_t *readings(const http_case *at) {
     json_t *list = json_array();
     for (size_t i = 0; i < at->belief->compares; i++) {
         const diagnose_compare *compare = &at->belief->compare[i];
-        list = http_json_append(list, json_pack("{s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "at",
-                                                http_json_text(compare->at), "read",
+        list = http_json_append(list, json_pack("{s:o,s:s,s:s,s:o,s:o,s:o,s:o,s:o,s:o}", "at",
+                                                http_json_text(compare->at), "quantity",
+                                                compare->quantity, "unit", unit_of(compare), "read",
                                                 http_json_number(compare->read), "healthy",
                                                 http_json_number(compare->healthy), "predicted",
                                                 http_json_number(compare->predicted), "spread",

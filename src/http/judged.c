@@ -33,7 +33,9 @@ static bool judge(http_phase *at, size_t index, base_errors *errors) {
     const service_chart *chart = http_chart(at->amp, at->readings->mains, &reading->meter, errors);
     if (!chart) return false;
     *judged = (http_judged){.volts = reading->volts,
-                            .line = http_chart_line(at->amp, &reading->probe, &sign),
+                            .line = diagnose_plain(&reading->test)
+                                        ? http_chart_line(at->amp, &reading->probe, &sign)
+                                        : -1,
                             .shown = NAN,
                             .low = NAN,
                             .high = NAN,
