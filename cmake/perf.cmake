@@ -27,3 +27,21 @@ if(TARGET test_outside_tubefit)
   target_compile_definitions(test_outside_tubefit PRIVATE TUBEFIT="$<TARGET_FILE:tubefit>")
   add_dependencies(test_outside_tubefit tubefit)
 endif()
+
+# What the probabilities are worth: a program of several files, and a quick version of it as a test.
+# The engine's measure of a place's worth is wrapped, so that others can be tried in its place.
+file(GLOB sources CONFIGURE_DEPENDS perf/accuracy/*.c)
+list(REMOVE_ITEM sources ${CMAKE_SOURCE_DIR}/perf/accuracy/main.c)
+if(GSL_FOUND AND TARGET gridleak_files AND NOT GRIDLEAK_FUZZ)
+  add_library(accuracy STATIC EXCLUDE_FROM_ALL ${sources})
+  target_include_directories(accuracy PUBLIC perf/accuracy)
+  target_link_libraries(accuracy PUBLIC gridleak_files gridleak_diagnose klu PkgConfig::LAPACKE
+                        PkgConfig::GSL m)
+  target_link_options(accuracy PUBLIC -Wl,--wrap=diagnose_information)
+  add_executable(perf_accuracy EXCLUDE_FROM_ALL perf/accuracy/main.c)
+  target_link_libraries(perf_accuracy PRIVATE accuracy)
+  add_dependencies(perf_programs perf_accuracy)
+  if(TARGET test_outside_accuracy)
+    target_link_libraries(test_outside_accuracy PRIVATE accuracy)
+  endif()
+endif()

@@ -15,7 +15,7 @@ const char *circuit_material_name(circuit_material material) {
     static const char *const names[CIRCUIT_MATERIALS] = {
         "unstated", "carbon composition", "carbon film", "metal film", "wirewound", "paper",
         "film",     "electrolytic",       "mica",        "ceramic",    "silicon",   "selenium",
-        "choke",    "field coil"};
+        "choke",    "field coil",         "slow",        "fast"};
     return material < CIRCUIT_MATERIALS ? names[material] : "unstated";
 }
 

@@ -45,6 +45,8 @@ typedef enum circuit_material {
     CIRCUIT_SELENIUM,
     CIRCUIT_CHOKE,
     CIRCUIT_FIELD_COIL,
+    CIRCUIT_TIME_LAG, /* fuses: "slow" in the file */
+    CIRCUIT_QUICK,    /* "fast" */
     CIRCUIT_MATERIALS
 } circuit_material;
 const char *circuit_material_name(circuit_material material); /* "carbon composition" */
@@ -181,6 +183,15 @@ typedef struct circuit_edit {
  * amp is for circuit_read to say. */
 char *circuit_edit_text(const char *text, size_t length, const circuit_edit *edit,
                         base_errors *errors);
+/* The text with `changes` (NULL-ended) made, each as the bench writes it: `R12=1k`, `C3=22u,450V`,
+ * `V2=12AY7`, `V4=silicon` (a rectifier tube), `S2=open`, `P1=position:7`, `T1 heaters=6.3`. Behind
+ * the name stand, parted by commas, a value, a rating (V or W), a tolerance, a kind, or KEY:VALUE
+ * of the file. The same as edits made one after the other: a part that is not there, a value that
+ * no such part has, and a tube whose pins do not fit the socket are refused. `amp` is the text
+ * read. The result is to be freed; NULL with a complaint, which names the change. */
+char *circuit_change_text(const circuit *amp, const char *text, const tube_library *tubes,
+                          const char *const *changes, base_errors *errors);
+
 /* What a file says of itself and which parts stand in which section, without tube types and without
  * its checks: for lists of amps, and to know what kind of part a name is. */
 typedef struct circuit_outline {

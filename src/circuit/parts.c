@@ -25,7 +25,7 @@ static const field_word inductor_kinds[] = {
 static const field_word diode_kinds[] = {
     {"silicon", CIRCUIT_SILICON}, {"selenium", CIRCUIT_SELENIUM}, {NULL, 0}};
 static const field_word fuse_kinds[] = {
-    {"slow", CIRCUIT_UNSTATED}, {"fast", CIRCUIT_UNSTATED}, {NULL, 0}};
+    {"slow", CIRCUIT_TIME_LAG}, {"fast", CIRCUIT_QUICK}, {NULL, 0}};
 
 /* Part of the track at half turn, in percent. Common practice, no source. */
 static const field_word tapers[] = {{"linear", 50},        {"audio", 15},       {"log", 15},

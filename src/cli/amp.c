@@ -25,7 +25,7 @@ static const char *text_of(cli *cli, const char *name, cli_amp *amp, const char 
                            size_t *length) {
     if (is_path(name)) {
         *file = name;
-        return amp->text = cli_read_file(cli, name, length);
+        return amp->read = cli_read_file(cli, name, length);
     }
     const cli_file *inside = cli_library_amp(cli, name);
     if (!inside) return NULL;
@@ -47,6 +47,7 @@ bool cli_amp_open(cli *cli, const char *name, cli_amp *amp) {
     *amp = (cli_amp){0};
     const char *text = text_of(cli, name, amp, &file, &length);
     if (!text) return false;
+    amp->text = text;
     amp->tubes = cli_tubes(cli);
     if (!amp->tubes) return false;
     amp->amp = circuit_read(file, text, length, amp->tubes, cli->errors);
@@ -60,6 +61,6 @@ void cli_amp_close(cli_amp *amp) {
     solve_system_free(amp->system);
     circuit_free(amp->amp);
     tube_library_free(amp->tubes);
-    free(amp->text);
+    free(amp->read);
     *amp = (cli_amp){0};
 }

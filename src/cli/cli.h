@@ -39,6 +39,7 @@ typedef enum cli_key {
     CLI_ONCE,
     CLI_KEEP,
     CLI_JOB,
+    CLI_OHMS,
     CLI_HELP,
     CLI_KEYS
 } cli_key;
@@ -59,6 +60,8 @@ typedef struct cli_command {
 
 extern const cli_command cli_check, cli_chart, cli_suspects, cli_tube, cli_amps, cli_manual;
 extern const cli_command cli_response, cli_tremolo, cli_hum;
+extern const cli_command cli_margins, cli_swap, cli_value, cli_drain, cli_mains, cli_fuse,
+    cli_substitute;
 extern const cli_command cli_bench_page, cli_backup, cli_restore, cli_export, cli_import, cli_csv;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */
 
@@ -105,7 +108,8 @@ char *cli_read_file(cli *cli, const char *path, size_t *length);
 double cli_number(cli *cli, cli_key key, base_quantity quantity, double low, double high);
 
 typedef struct cli_amp {
-    char *text; /* of a file; NULL: inside the program */
+    char *read;       /* of a file, to be freed; NULL: inside the program */
+    const char *text; /* 0-ended */
     tube_library *tubes;
     circuit *amp;
     solve_system *system;
@@ -150,6 +154,8 @@ cli_cell cli_signed(double volts); /* with + before what is above zero */
 cli_cell cli_amperes(double amperes);
 cli_cell cli_watts(double watts);
 cli_cell cli_ohms(double ohms);
+/* A value with its unit, three figures. */
+cli_cell cli_value_of(double value, base_quantity quantity);
 cli_cell cli_chance(double probability);         /* "about 60 %", "under 1 %" */
 cli_cell cli_chance_words(double probability);   /* "about 9 in 10" */
 cli_cell cli_meter(const diagnose_meter *meter); /* "10 Mohm" */

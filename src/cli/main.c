@@ -10,9 +10,10 @@
 #include <unistd.h>
 
 const cli_command *const cli_commands[] = {
-    &cli_check,  &cli_chart, &cli_suspects,   &cli_response, &cli_tremolo, &cli_hum,
-    &cli_tube,   &cli_amps,  &cli_bench_page, &cli_backup,   &cli_restore, &cli_export,
-    &cli_import, &cli_csv,   &cli_manual,     NULL};
+    &cli_check,   &cli_chart,      &cli_suspects, &cli_response, &cli_tremolo, &cli_hum,
+    &cli_margins, &cli_swap,       &cli_value,    &cli_drain,    &cli_fuse,    &cli_tube,
+    &cli_amps,    &cli_bench_page, &cli_backup,   &cli_restore,  &cli_export,  &cli_import,
+    &cli_csv,     &cli_manual,     NULL};
 
 static const cli_command none = {.name = "", .arguments = "COMMAND", .most = CLI_ARGUMENTS};
 
@@ -28,7 +29,7 @@ static void print_help(void) {
            "volts that a meter shows.\n\n");
     for (size_t i = 0; cli_commands[i]; i++)
         if (!cli_commands[i]->hidden)
-            printf("  %-9s %s\n", cli_commands[i]->name, cli_commands[i]->summary);
+            printf("  %-10s %s\n", cli_commands[i]->name, cli_commands[i]->summary);
     printf("\n  gridleak COMMAND --help tells more. --json works with every command.\n\n"
            "Tube amplifiers hold lethal voltages, also when unplugged. Before hands go in:\n"
            "unplug, drain the capacitors, and MEASURE that they are empty.\n");

@@ -75,7 +75,8 @@ double cli_number(cli *cli, cli_key key, base_quantity quantity, double low, dou
     static const char *const names[] = {
         [CLI_METER - CLI_JSON] = "--meter", [CLI_MAINS - CLI_JSON] = "--mains",
         [CLI_PLATE - CLI_JSON] = "--plate", [CLI_SCREEN - CLI_JSON] = "--screen",
-        [CLI_GRID - CLI_JSON] = "--grid",   [CLI_AT - CLI_JSON] = "--at"};
+        [CLI_GRID - CLI_JSON] = "--grid",   [CLI_AT - CLI_JSON] = "--at",
+        [CLI_OHMS - CLI_JSON] = "--ohms",   [CLI_KEYS - CLI_JSON] = NULL};
     const char *text = cli_option(cli, key);
     base_place place = {.file = names[key - CLI_JSON]};
     double value = NAN;

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 const char *cli_style_on(const cli *cli, cli_style style) {
@@ -126,6 +127,16 @@ cli_cell cli_ohms(double ohms) {
     double rounded = 0;
     sscanf(figures, "%lf", &rounded);
     return cell("%.40s", base_value_write(rounded, BASE_OHMS, written, sizeof written));
+}
+
+cli_cell cli_value_of(double value, base_quantity quantity) {
+    char written[40], figures[40];
+    if (!isfinite(value)) return cell("%s", "");
+    if (quantity == BASE_VOLTS) return cli_volts(value);
+    if (quantity == BASE_WATTS) return cli_watts(value);
+    snprintf(figures, sizeof figures, "%.3g", value);
+    return cell("%.40s",
+                base_value_write(strtod(figures, NULL), quantity, written, sizeof written));
 }
 
 cli_cell cli_meter(const diagnose_meter *meter) {

@@ -7,8 +7,7 @@
 
 /* ---- finding ------------------------------------------------------------------------------- */
 
-/* The text of an amp, the shop's own before the library's; to be freed. NULL with a complaint. */
-static char *text_of(http_call *call, const char *name, bool *own) {
+char *http_amp_text(http_call *call, const char *name, bool *own) {
     const http_options *options = &call->server->options;
     size_t length = 0;
     base_errors *quiet = base_errors_new();
@@ -99,7 +98,7 @@ static void add_open(http_call *call, json_t *json, http_amp *amp) {
 /* An amp of one's own may not read yet: then its text comes with what is wrong with it. */
 void http_api_amp(http_call *call) {
     bool own = false;
-    char *text = text_of(call, call->arg, &own);
+    char *text = http_amp_text(call, call->arg, &own);
     base_errors *wrong = base_errors_new();
     json_t *json =
         text ? json_pack("{s:o,s:b,s:o,s:n,s:n,s:n,s:b,s:[],s:[],s:n}", "name",
@@ -201,7 +200,7 @@ static json_t *curves_json(const service_curves *curves) {
 
 http_amp *http_amp_named(http_call *call, const char *name) {
     bool own = false;
-    char *text = text_of(call, name, &own);
+    char *text = http_amp_text(call, name, &own);
     http_amp *amp = text ? http_amp_take(call->server->amps, name, text, call->errors) : NULL;
     free(text);
     return amp;

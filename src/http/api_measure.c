@@ -7,42 +7,12 @@
 
 /* ---- make safe ----------------------------------------------------------------------------- */
 
-static json_t *capacitor_row(const service_drain_capacitor *one) {
-    return json_pack(
-        "{s:o,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "part", http_json_text(one->part), "node",
-        http_json_text(one->node), "other", http_json_text(one->other), "negative", one->negative,
-        "farads", http_json_number(one->farads), "rating_v", http_json_number(one->rating_v),
-        "volts", http_json_number(one->volts), "joules", http_json_number(one->joules),
-        "seconds_to_60", http_json_number(one->seconds_to_60), "seconds_to_1",
-        http_json_number(one->seconds_to_1), "peak_watts", http_json_number(one->peak_watts));
-}
-
-static json_t *drain_json(const service_drain *drain) {
-    json_t *capacitors = json_array(), *steps = json_array();
-    for (size_t i = 0; i < drain->capacitors; i++)
-        capacitors = http_json_append(capacitors, capacitor_row(&drain->capacitor[i]));
-    for (size_t i = 0; i < drain->steps; i++)
-        steps = http_json_append(steps, http_json_text(drain->step[i]));
-    return json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "warning", http_json_text(drain->warning),
-                     "steps", steps, "through_ohms", http_json_number(drain->through_ohms),
-                     "joules", http_json_number(drain->joules), "hold_s",
-                     http_json_number(drain->hold_s), "capacitors", capacitors);
-}
-
-/* A number of the query in the trade's writing; NAN where it is not given. */
-static double number_param(http_call *call, const char *key, base_quantity quantity) {
-    double value = NAN;
-    const char *text = http_param(call, key, NULL);
-    if (text) base_value_read(text, quantity, (base_place){.file = key}, &value, call->errors);
-    return value;
-}
-
 void http_api_safety(http_call *call) {
-    double ohms = number_param(call, "ohms", BASE_OHMS);
+    double ohms = http_param_number(call, "ohms", BASE_OHMS);
     if (base_errors_worst(call->errors) != BASE_OK) return;
     http_amp *amp = http_amp_of_job(call, JOB_FOUND);
     service_drain *drain = amp ? service_drain_new(amp->system, NAN, ohms, call->errors) : NULL;
-    if (drain) http_answer_computed(call, drain_json(drain));
+    if (drain) http_answer_computed(call, http_json_drain(drain));
     service_drain_free(drain);
     http_amp_give(call->server->amps, amp);
 }

@@ -31,6 +31,12 @@ json_t *http_json_tube(const tube_type *type);
 json_t *http_json_response(const service_response *response);
 json_t *http_json_hum(const service_hum *hum);
 json_t *http_json_tremolo(const service_tremolo *tremolo);
+json_t *http_json_margin(const service_margin *margin);
+json_t *http_json_margins(const service_margins *margins);
+json_t *http_json_swap(const service_swap *swap);
+json_t *http_json_value(const service_value *value);
+json_t *http_json_drain(const service_drain *drain);
+json_t *http_json_fuses(const service_fuses *fuses);
 
 /* A belief with what it was made from. */
 typedef struct http_case {

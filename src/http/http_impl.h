@@ -121,6 +121,8 @@ bool http_guard_device(http_server *server, const http_request *request, const h
 
 /* In a handler: a parameter of the query, `otherwise` where it is not given. */
 const char *http_param(const http_call *call, const char *key, const char *otherwise);
+/* A number of the query in the trade's writing; NAN where it is not given, or with a complaint. */
+double http_param_number(http_call *call, const char *key, base_quantity quantity);
 /* One of the bar-separated words; NULL with a complaint. */
 const char *http_param_word(http_call *call, const char *key, const char *otherwise,
                             const char *words);
@@ -142,9 +144,11 @@ void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_
     http_api_photo_new(http_call *), http_api_photo(http_call *), http_api_amps(http_call *),
     http_api_amp(http_call *), http_api_amp_put(http_call *), http_api_check(http_call *),
     http_api_curves(http_call *), http_api_response(http_call *), http_api_hum(http_call *),
-    http_api_tremolo(http_call *), http_api_events(http_call *), http_api_pairing(http_call *),
-    http_api_pairing_new(http_call *), http_api_pairing_qr(http_call *),
-    http_pair_page(http_call *), http_pair_style(http_call *), http_pair_try(http_call *);
+    http_api_tremolo(http_call *), http_api_margins(http_call *), http_api_fuse(http_call *),
+    http_api_swap(http_call *), http_api_value(http_call *), http_api_drain(http_call *),
+    http_api_events(http_call *), http_api_pairing(http_call *), http_api_pairing_new(http_call *),
+    http_api_pairing_qr(http_call *), http_pair_page(http_call *), http_pair_style(http_call *),
+    http_pair_try(http_call *);
 void http_page(http_server *server, const http_request *request, http_answer *answer);
 
 /* ---- amps that are open -------------------------------------------------------------------- */
@@ -162,6 +166,8 @@ void http_amps_free(http_amps *amps);
 /* The amp of `text`; `name` is what complaints call it. Give it back. NULL with a complaint. */
 http_amp *http_amp_take(http_amps *amps, const char *name, const char *text, base_errors *errors);
 void http_amp_give(http_amps *amps, http_amp *amp); /* takes NULL */
+/* The text of an amp, the shop's own before the library's; to be freed. NULL with a complaint. */
+char *http_amp_text(http_call *call, const char *name, bool *own);
 /* Of a job as drawn, found or repaired. */
 http_amp *http_amp_of_job(http_call *call, job_amp which);
 /* The shop's own of this name before the library's. */

@@ -60,6 +60,11 @@ void service_bench_close(service_bench *bench) {
     *bench = (service_bench){0};
 }
 
+base_code service_no_memory(base_errors *errors) {
+    return base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                           "no memory left|close other programs");
+}
+
 double service_volts(service_bench *bench, int plus, int minus) {
     solve_probe probe = {.plus = plus, .minus = minus, .meter_ohms = INFINITY};
     if (plus < 0 || minus < 0 || plus == minus) return 0;

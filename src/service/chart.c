@@ -91,7 +91,8 @@ static bool chart_lines(service_bench *bench, diagnose_engine *engine, service_c
     read_printed(engine, &printed, &places);
     chart->line = places.line;
     chart->lines = places.count;
-    return service_tubes_list(bench, chart) && service_rectifiers_list(bench, chart);
+    chart->tube = service_tubes_list(bench, chart->arena, &chart->tubes);
+    return chart->tube && service_rectifiers_list(bench, chart);
 }
 
 static service_chart *chart_new(service_bench *bench, diagnose_engine *engine,

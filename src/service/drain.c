@@ -1,4 +1,5 @@
 /* Emptying the filter capacitors: what they hold, how long it takes, what to do in which order. */
+#include "drain_impl.h"
 #include "standing_impl.h"
 
 #define LEAST_HOLD_S 5.0 /* common practice, no source */
@@ -7,6 +8,7 @@
 
 typedef struct planner {
     service_bench bench;
+    const solve_system *system;
     service_drain *drain;
     double *standing; /* volts by part */
     bool on_mains;    /* no power transformer: the ground node is not the chassis for sure */
@@ -117,7 +119,10 @@ static void steps_measure(service_drain *drain, const char *all) {
     for (size_t i = 0; i < drain->capacitors; i++) {
         const service_drain_capacitor *one = &drain->capacitor[i];
         if (strcmp(one->other, "ground") != 0)
-            step(drain, "%s stands between %s and %s: measure it across its own two ends.",
+            step(drain,
+                 "%s stands between %s and %s: measure it, and later hold the resistor to it, "
+                 "across "
+                 "its own two ends.",
                  one->part, one->node, one->other);
     }
 }
@@ -132,6 +137,15 @@ static void steps_empty(service_drain *drain, const char *all, const char *black
          "screwdriver: %s alone can hold %.2g J and gives %.3g W into the resistor at the first "
          "instant.",
          ohms, black, all, drain->hold_s, first->part, first->joules, first->peak_watts);
+    for (size_t i = 0; i < drain->capacitors; i++)
+        if (*drain->capacitor[i].left)
+            step(drain, "The resistor at %s does not reach %s: touch each of them.",
+                 drain->capacitor[i].part, drain->capacitor[i].left);
+    for (size_t i = 0; i < drain->cuts; i++)
+        step(drain,
+             "With %s open the resistor at %s does not reach %s: a switch, a blown resistor or a "
+             "broken joint leaves a capacitor charged. Each + must be touched.",
+             drain->cut[i].part, drain->cut[i].from, drain->cut[i].left);
     step(drain, "Go round a second time: a capacitor behind a dropping resistor fills the one in "
                 "front of it again.");
 }
@@ -139,8 +153,9 @@ static void steps_empty(service_drain *drain, const char *all, const char *black
 static void steps_after(service_drain *drain, const char *all) {
     step(drain,
          "Take the resistor off and measure %s again, then once more after a minute: an "
-         "electrolytic wins back some of its charge. Record each reading.",
-         all);
+         "electrolytic wins back some of its charge, as much as %.0f V here in the worst case. "
+         "Record each reading.",
+         all, drain->capacitor[0].back_v);
     step(drain,
          "Only a reading counts. Each must be under %d V DC before a hand goes in; near zero is "
          "the aim. If one stays up, stop and find out why.",
@@ -153,7 +168,8 @@ static void steps_after(service_drain *drain, const char *all) {
 static bool procedure(planner *plan) {
     service_drain *drain = plan->drain;
     char all[256] = "";
-    drain->step = base_arena_take(drain->arena, 16 + drain->capacitors, sizeof *drain->step);
+    size_t room = 16 + 2 * drain->capacitors + drain->cuts;
+    drain->step = base_arena_take(drain->arena, room, sizeof *drain->step);
     if (!drain->step) return false;
     names(drain, all, sizeof all);
     const char *black =
@@ -222,7 +238,9 @@ static bool plan_all(planner *plan, bool solved) {
     plan->drain->warning = warning(plan->on_mains, solved);
     plan->standing =
         solved ? service_standing(&plan->bench, arena) : ratings(plan->bench.amp, arena);
-    return plan->standing && list(plan) && procedure(plan);
+    const double *numbers = solved ? plan->bench.numbers : solve_nominal(plan->system);
+    return plan->standing && list(plan) &&
+           service_drain_course(plan->drain, plan->system, numbers) && procedure(plan);
 }
 
 static bool allowed(double ohms, base_errors *errors) {
@@ -236,7 +254,7 @@ static bool allowed(double ohms, base_errors *errors) {
 
 service_drain *service_drain_new(const solve_system *system, double mains, double ohms,
                                  base_errors *errors) {
-    planner plan = {0};
+    planner plan = {.system = system};
     if (isnan(ohms)) ohms = SERVICE_DRAIN_OHMS;
     if (!allowed(ohms, errors)) return NULL;
     base_code code = service_bench_open(&plan.bench, system, mains, errors);

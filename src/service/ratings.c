@@ -72,18 +72,18 @@ static bool tube_line(service_bench *bench, int part, int unit, service_tube *tu
     return true;
 }
 
-bool service_tubes_list(service_bench *bench, service_chart *chart) {
+service_tube *service_tubes_list(service_bench *bench, base_arena *arena, size_t *count) {
     size_t parts = circuit_parts(bench->amp), room = 0;
+    *count = 0;
     for (size_t i = 0; i < parts; i++)
         if (circuit_part_at(bench->amp, i)->kind == CIRCUIT_TUBE) room += TUBE_UNITS;
-    chart->tube = base_arena_take(chart->arena, room + 1, sizeof *chart->tube);
-    if (!chart->tube) return false;
-    for (size_t i = 0; i < parts; i++) {
+    service_tube *tube = base_arena_take(arena, room + 1, sizeof *tube);
+    for (size_t i = 0; tube && i < parts; i++) {
         const circuit_part *part = circuit_part_at(bench->amp, i);
         for (int unit = 0; part->kind == CIRCUIT_TUBE && unit < part->tube->units; unit++)
-            if (tube_line(bench, (int)i, unit, &chart->tube[chart->tubes])) chart->tubes++;
+            if (tube_line(bench, (int)i, unit, &tube[*count])) ++*count;
     }
-    return true;
+    return tube;
 }
 
 /* ---- rectifiers ---------------------------------------------------------------------------- */

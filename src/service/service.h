@@ -85,46 +85,6 @@ int service_verdict(const service_line *line, double volts);
  * outside its trusted region, printed volts far from the computed. Added as BASE_SUSPICIOUS. */
 void service_suspicious(const solve_system *system, base_errors *errors);
 
-/* ---- drain: emptying the filter capacitors ------------------------------------------------- */
-
-#define SERVICE_ES1_DC_V 60      /* IEC 62368-1, energy source class 1, direct voltage */
-#define SERVICE_DRAIN_OHMS 470.0 /* common practice, no source: 100 ohm to 1 kohm */
-#define SERVICE_DRAIN_LEAST 100.0
-#define SERVICE_DRAIN_MOST 1000.0
-
-/* One filter capacitor: an electrolytic rated 100 V or more or that stands at more than 60 V, or
- * another of 1 uF and more that does. */
-typedef struct service_drain_capacitor {
-    const char *part, *node; /* "C8"; where the probe goes: the end that is not on the chassis */
-    const char *other;       /* the other end's node, "ground" nearly always */
-    bool negative;           /* the node stands below the other end: a bias supply */
-    double farads, rating_v; /* rating NAN where the file states none */
-    double volts;            /* the most that the amp charges it to, tubes hot or cold */
-    double joules;           /* C V^2 / 2 */
-    double seconds_to_60, seconds_to_1; /* of this one alone: R C ln(V / 60), R C ln(V) */
-    double peak_watts;                  /* in the resistor at the first instant: V^2 / R */
-} service_drain_capacitor;
-
-typedef struct service_drain {
-    const char *warning;         /* NULL, or what an amp without a power transformer needs first */
-    double through_ohms, joules; /* of all together */
-    double hold_s; /* how long to hold the resistor to each: ten times the longest way to 1 V with
-                      all capacitors joined, at least 5 s */
-    service_drain_capacitor *capacitor; /* falling volts */
-    size_t capacitors;
-    const char **step; /* the procedure, one sentence or a few each */
-    size_t steps;
-    base_arena *arena;
-} service_drain;
-
-/* What the capacitors of this amp hold on `mains` (NAN: the file's) and how to empty them through
- * `ohms` (NAN: 470; refused outside 100 to 1000). A plan, never a statement that they are empty:
- * only a reading says so. An amp that cannot be solved gets a plan too, its capacitors taken at
- * their ratings (`warning` says so, the complaint stays). NULL with a complaint otherwise. */
-service_drain *service_drain_new(const solve_system *system, double mains, double ohms,
-                                 base_errors *errors);
-void service_drain_free(service_drain *drain);
-
 /* ---- date codes ---------------------------------------------------------------------------- */
 
 /* One way to read a code: maker (3 or 4 digits), year (1 or 2 digits), week. */
@@ -436,5 +396,7 @@ service_tremolo *service_tremolo_of(const solve_system *system, const service_st
                                     base_errors *errors);
 void service_tremolo_free(service_tremolo *tremolo);
 const char *service_mode_words(const solve_mode *mode); /* "it squeals" */
+
+#include "service_repair.h"
 
 #endif

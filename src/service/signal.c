@@ -1,11 +1,6 @@
 /* A healthy amp solved and linearised, its controls where they are asked to be. */
 #include "signal_impl.h"
 
-base_code service_no_memory(base_errors *errors) {
-    return base_errors_add(errors, BASE_MEMORY, (base_place){0},
-                           "no memory left|close other programs");
-}
-
 base_code service_unsolved(const circuit *amp, solve_outcome outcome, const char *what,
                            base_errors *errors) {
     if (outcome == SOLVE_NO_MEMORY) return service_no_memory(errors);

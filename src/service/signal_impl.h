@@ -23,7 +23,6 @@ bool service_controls_list(const solve_system *system, const service_stand *stan
 
 /* "22n, phase shift"; NULL: no memory. */
 const char *service_about(base_arena *arena, const circuit_part *part);
-base_code service_no_memory(base_errors *errors);
 /* BASE_MEMORY, or that `what` could not be found. */
 base_code service_unsolved(const circuit *amp, solve_outcome outcome, const char *what,
                            base_errors *errors);

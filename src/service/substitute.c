@@ -12,7 +12,7 @@
 #define FILM_WATTS 3.0    /* above, wirewound */
 #define ELECTROLYTIC_V 500.0
 #define FILTER_V 100.0
-#define SAME 0.005 /* values are alike within this part */
+#define SAME SERVICE_SAME
 
 #define UNKNOWN_VOLTS "Find out first what it must stand."
 
@@ -26,19 +26,6 @@ typedef struct chooser {
 } chooser;
 
 /* ---- stock --------------------------------------------------------------------------------- */
-
-/* The smallest of a rising stock that is at least `need`; NAN if none is or the need is unknown. */
-static double stock(const double *rising, size_t count, double need) {
-    for (size_t i = 0; i < count; i++)
-        if (rising[i] >= need * (1 - SAME)) return rising[i];
-    return NAN;
-}
-#define STOCK(rising, need) stock((rising), sizeof(rising) / sizeof *(rising), (need))
-
-static const double watts_made[] = {0.5, 1, 2, 3, 5, 7, 10, 15, 20, 25, 50};
-static const double electrolytic_volts[] = {25, 50, 63, 100, 160, 250, 350, 400, 450, 500};
-static const double film_volts[] = {63, 100, 160, 250, 400, 630, 1000, 1600, 2000};
-static const double mica_volts[] = {100, 300, 500, 1000, 2000};
 
 /* Old electrolytics by what is fitted today; 0: no second. */
 static const double electrolytic_for[][3] = {
@@ -110,7 +97,7 @@ static void keep(chooser *to, const char *format, ...) {
 
 static double watts_needed(const service_old *old) {
     double need = larger(old->watts, MARGIN_WATTS * old->burns);
-    double watts = STOCK(watts_made, isnan(need) ? watts_made[0] : need);
+    double watts = service_stock_watts(isnan(need) ? 0 : need);
     return old->across > HALF_WATT_V && watts < 1 ? 1 : watts;
 }
 
@@ -147,7 +134,7 @@ static void resistors(chooser *to) {
     bool wire = to->old->material == CIRCUIT_WIREWOUND || !(watts <= FILM_WATTS);
     const char *first = wire ? "wirewound" : watts >= 1 ? "metal oxide" : "carbon film";
     if (isnan(watts)) {
-        watts = watts_made[sizeof watts_made / sizeof *watts_made - 1];
+        watts = SERVICE_MOST_WATTS;
         note(to, "It burns more than the largest stock part should: look at why.");
     }
     resistor(to, nearest, watts, first);
@@ -176,7 +163,7 @@ static void electrolytic(chooser *to, double farads, double volts, const char *s
 
 /* Above what one electrolytic is made for: two of twice the value, one on top of the other. */
 static void electrolytic_pair(chooser *to, double farads, double need) {
-    double volts = STOCK(electrolytic_volts, need / 2 * MARGIN_ELECTROLYTIC);
+    double volts = service_stock_volts(CIRCUIT_ELECTROLYTIC, need / 2 * MARGIN_ELECTROLYTIC);
     char each[32], both[32];
     if (isnan(volts)) volts = ELECTROLYTIC_V;
     base_value_write(farads, BASE_FARADS, each, sizeof each);
@@ -207,7 +194,7 @@ static void electrolytics(chooser *to) {
     const service_old *old = to->old;
     double need = volts_needed(old, MARGIN_ELECTROLYTIC), second, unused;
     double farads = electrolytic_value(old->value, &second);
-    double volts = STOCK(electrolytic_volts, need);
+    double volts = service_stock_volts(CIRCUIT_ELECTROLYTIC, need);
     bool close = old->surge > CLOSE * volts;
     if (close)
         note(to, "It stands %.0f V until the tubes are warm, close to its rating.", old->surge);
@@ -228,7 +215,7 @@ static void electrolytics(chooser *to) {
 static void film(chooser *to, const char *kind, double farads) {
     double need = volts_needed(to->old, MARGIN_FILM);
     bool small = strcmp(kind, "film") != 0;
-    double volts = small ? STOCK(mica_volts, need) : STOCK(film_volts, need);
+    double volts = service_stock_volts(small ? CIRCUIT_MICA : CIRCUIT_PLASTIC_FILM, need);
     note_value(to, farads, BASE_FARADS);
     if (isnan(need))
         note(to, UNKNOWN_VOLTS);

@@ -18,12 +18,6 @@ typedef struct watch {
 #define WARN(watch, place, ...)                                                                    \
     base_errors_add((watch)->errors, BASE_SUSPICIOUS, (place), __VA_ARGS__)
 
-/* In the trade's writing, to three figures. */
-static const char *rounded(double value, base_quantity quantity, char *buffer, size_t size) {
-    snprintf(buffer, size, "%.3g", value);
-    return base_value_write(strtod(buffer, NULL), quantity, buffer, size);
-}
-
 /* ---- tubes --------------------------------------------------------------------------------- */
 
 typedef struct limit_row {
@@ -49,48 +43,6 @@ static const limit_row tube_limits[] = {
      "a smaller grid leak keeps a gassy tube from running away"},
 };
 
-/* The source resistance at a grid's pin; NAN for a grid that no DC path reaches. */
-static double grid_ohms(service_bench *bench, const circuit_part *tube, int unit) {
-    int pin = tube->tube->unit[unit].pin[TUBE_GRID];
-    double ohms = NAN;
-    if (pin <= 0 || tube->end[pin] <= 0) return NAN;
-    solve_probe probe = {.plus = tube->end[pin], .meter_ohms = INFINITY};
-    if (!solve_probe_exists(bench->system, &probe)) return NAN;
-    solve_read(bench->work, bench->numbers, bench->x, &probe, NULL, &ohms);
-    return ohms;
-}
-
-static double heater_cathode_v(service_bench *bench, const circuit_part *tube, double cathode_v) {
-    for (int pin = 1; pin <= tube->tube->pins; pin++) {
-        solve_probe probe = {.plus = tube->end[pin], .meter_ohms = INFINITY};
-        if (tube->tube->pin[pin].electrode != TUBE_HEATER || probe.plus < 0) continue;
-        if (probe.plus == 0) return fabs(cathode_v);
-        if (!solve_probe_exists(bench->system, &probe)) continue;
-        return fabs(cathode_v - service_volts(bench, probe.plus, 0));
-    }
-    return NAN;
-}
-
-/* What the tube does, by limit; NAN where the limit does not concern it. */
-static void tube_does(service_bench *bench, const circuit_part *tube, int unit, int part,
-                      double does[TUBE_LIMITS]) {
-    solve_tube at;
-    for (int i = 0; i < TUBE_LIMITS; i++)
-        does[i] = NAN;
-    if (!solve_tube_at(bench->work, bench->numbers, bench->x, part, unit, &at)) return;
-    does[TUBE_PLATE_V] = at.volts.plate;
-    does[TUBE_PLATE_W] = at.volts.plate * at.plate_a;
-    does[TUBE_CATHODE_A] = at.plate_a + at.screen_a;
-    does[TUBE_HEATER_CATHODE_V] = heater_cathode_v(bench, tube, at.cathode_v);
-    if (tube->tube->unit[unit].kind == TUBE_PENTODE) {
-        does[TUBE_SCREEN_V] = at.volts.screen;
-        does[TUBE_SCREEN_W] = at.volts.screen * at.screen_a;
-    }
-    /* A cathode within a volt of the chassis has no bias of its own. */
-    bool fixed = fabs(at.cathode_v) < 1;
-    does[fixed ? TUBE_GRID_OHMS_FIXED : TUBE_GRID_OHMS_CATHODE] = grid_ohms(bench, tube, unit);
-}
-
 static void watch_limits(watch *watch, const circuit_part *tube, int unit,
                          const double does[TUBE_LIMITS]) {
     for (size_t i = 0; i < sizeof tube_limits / sizeof *tube_limits; i++) {
@@ -102,7 +54,7 @@ static void watch_limits(watch *watch, const circuit_part *tube, int unit,
             continue;
         WARN(watch, tube->place, "%s %s%s%s %s %s; its %s rating is %s|%s", tube->name,
              tube->tube->name, *tube->tube->unit[unit].name ? " " : "", tube->tube->unit[unit].name,
-             row->words, rounded(does[row->limit], row->quantity, now, sizeof now), system,
+             row->words, service_rounded(does[row->limit], row->quantity, now, sizeof now), system,
              base_value_write(limit, row->quantity, most, sizeof most), row->remedy);
     }
 }
@@ -128,7 +80,7 @@ static void watch_tube(watch *watch, int part) {
         solve_tube at;
         if (tube->tube->unit[unit].kind == TUBE_DIODE) continue;
         if (!solve_tube_at(bench->work, bench->numbers, bench->x, part, unit, &at)) continue;
-        tube_does(bench, tube, unit, part, does);
+        service_tube_does(bench, part, unit, does);
         watch_limits(watch, tube, unit, does);
         watch_grid(watch, tube, unit, &at);
     }
@@ -187,7 +139,7 @@ static void watch_supply(watch *watch, int part) {
              "the rectifier %s %s %s %s; its %s rating is %s|look at the first capacitor, the "
              "load and the winding",
              tube->name, tube->tube->name, rows[i].words,
-             rounded(does[i], rows[i].quantity, now, sizeof now), system,
+             service_rounded(does[i], rows[i].quantity, now, sizeof now), system,
              base_value_write(limit, rows[i].quantity, most, sizeof most));
     }
 }

@@ -175,6 +175,12 @@ double solve_read(solve_work *work, const double *numbers, const double *x,
     int plus = unknown_at(work->system, probe->plus, probe->heater);
     int minus = unknown_at(work->system, probe->minus, probe->heater);
     double volts = solve_at(x, plus) - solve_at(x, minus);
+    if (probe->heater && volts < 0) { /* rms volts have no sign, whichever lead is where */
+        int kept = plus;
+        plus = minus;
+        minus = kept;
+        volts = -volts;
+    }
     bool loads = isfinite(probe->meter_ohms) && !probe->heater;
     if (!gradient && !source_ohms && !loads) return volts;
     solve_adjoint(work, plus, minus);

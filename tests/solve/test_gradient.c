@@ -150,10 +150,34 @@ static void test_heater_string(void **state) {
     check_amp("data/amps/porchlight.yaml", true);
 }
 
+/* rms volts have no sign: a meter shows the same with its leads exchanged, and more with more mains
+ * either way. A heater string gives both directions. */
+static void test_heater_has_no_sign(void **state) {
+    (void)state;
+    tube_library *tubes = bench_tubes();
+    bench b = bench_of_file(tubes, "data/amps/porchlight.yaml");
+    bench_solve(&b);
+    int mains = bench_slot(&b, NULL, SOLVE_MAINS, 0);
+    double *gradient = calloc(b.slots, sizeof *gradient);
+    solve_probe probe = {bench_node(&b, "V4.3"), bench_node(&b, "V4.4"), true, INFINITY};
+    for (int turn = 0; turn < 2; turn++) {
+        double volts = solve_read(b.work, b.numbers, b.x, &probe, gradient, NULL);
+        assert_true(fabs(volts - 35.8) < 1);
+        assert_true(fabs(gradient[mains] - volts) < 0.01 * volts);
+        probe = (solve_probe){probe.minus, probe.plus, true, INFINITY};
+    }
+    free(gradient);
+    bench_free(&b);
+    tube_library_free(tubes);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_cathode_bias),  cmocka_unit_test(test_fixed_bias),
-        cmocka_unit_test(test_choke_input),   cmocka_unit_test(test_doubler),
+        cmocka_unit_test(test_heater_has_no_sign),
+        cmocka_unit_test(test_cathode_bias),
+        cmocka_unit_test(test_fixed_bias),
+        cmocka_unit_test(test_choke_input),
+        cmocka_unit_test(test_doubler),
         cmocka_unit_test(test_heater_string),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,6 +1,6 @@
 // What the page knows: where it is, what the program last answered, what is half typed.
 import { signal, type Signal } from "@preact/signals";
-import { useEffect } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
 import { ApiError, link, request, undo } from "./api";
 import { flush, startFacts, type Waiting } from "./facts";
 import { startLive, type Change } from "./live";
@@ -83,6 +83,15 @@ export function useResource<T>(path: string | null): Resource<T> {
     };
   }, [path]);
   return (one?.state.value ?? { data: null, faults: null, busy: false }) as Resource<T>;
+}
+
+/** As useResource, of a path that changes as one turns and chooses: the answer before stays in sight
+ * until the next is there. */
+export function useSteady<T>(path: string): Resource<T> {
+  const now = useResource<T>(path);
+  const last = useRef<T | null>(null);
+  if (now.data !== null) last.current = now.data;
+  return now.faults ? now : { ...now, data: now.data ?? last.current };
 }
 
 /** Asks again for every path that `touched` names, at once where it is on screen. */

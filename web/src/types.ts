@@ -498,3 +498,73 @@ export interface Curves {
   most: { plate_v: number; plate_ma: number };
   trusted: boolean;
 }
+
+/* ---- signals ------------------------------------------------------------------------------------- */
+
+export interface AmpControl {
+  part: string;
+  what: string | null;
+  kind: "pot" | "switch";
+  position: number; // a pot 0 to 10; a switch 1, or 0 for open
+}
+
+export interface ResponseStage {
+  at: string;
+  what: string | null;
+  gain: number;
+  gain_db: number | null;
+  phase_deg: number | null;
+}
+
+export interface Response {
+  from: string;
+  to: string;
+  hertz: number; // of the stages
+  low_hz: number | null;
+  high_hz: number | null;
+  stages: ResponseStage[];
+  sweep: { hertz: number; gain_db: number | null; phase_deg: number | null }[];
+  inputs: { part: string; what: string | null }[];
+  controls: AmpControl[];
+}
+
+export interface HumLine {
+  at: string;
+  what: "supply" | "speaker";
+  dc_v: number | null;
+  mains_v: number; // rms at the mains' frequency, at twice it, above
+  twice_v: number;
+  above_v: number;
+  wave: number[];
+}
+
+export interface Hum {
+  mains_hz: number;
+  ms: number[];
+  words: string;
+  lines: HumLine[];
+  parts: { part: string; about: string; unit: string | null; what: string; speaker_v: number }[];
+}
+
+export interface TremoloPart {
+  part: string;
+  about: string;
+  what: string;
+  control: boolean;
+  effect: "stops" | "unheard" | "slower" | "faster" | "none";
+  hertz: number | null;
+}
+
+export interface Tremolo {
+  oscillator: {
+    tube: string;
+    type: string;
+    unit: string | null;
+    does: string | null;
+    starts: boolean;
+    hertz: number;
+  } | null;
+  words: string[];
+  parts: TremoloPart[];
+  others: { hertz: number; words: string }[];
+}

@@ -82,6 +82,12 @@ export function quantity(value: number | null | undefined, unit: string): string
   return `${Number((value / scale).toPrecision(3))} ${prefix}${unit}`;
 }
 
+/** 58.9 Hz, 8.02 kHz. */
+export const hertz = (value: number): string =>
+  value >= 999.5
+    ? `${Number((value / 1000).toPrecision(3))} kHz`
+    : `${Number(value.toPrecision(3))} Hz`;
+
 export function seconds(value: number | null | undefined): string {
   if (value === null || value === undefined) return "\u2013";
   if (value < 1) return "under 1 s";

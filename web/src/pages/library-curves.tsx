@@ -1,12 +1,10 @@
 // The tubes of an amp: plate curves with the load line, idle and the rating; the same in figures.
-import { useEffect, useRef } from "preact/hooks";
-import type uPlot from "uplot";
-import "uplot/dist/uPlot.min.css";
-import { theme, useDraft, useResource } from "../store";
+import { useDraft, useResource } from "../store";
 import type { Curves, TubeUnit } from "../types";
 import { Button, Choice } from "../ui/controls";
 import { From, Table } from "../ui/frame";
 import { Badge } from "../ui/marks";
+import { Canvas } from "../ui/plot";
 import { quantity, volts } from "../units";
 
 const HEIGHT = 420; // px, kept while it comes
@@ -73,44 +71,16 @@ function OneTube({ amp, unit }: { amp: string; unit: TubeUnit }) {
 
 /* ---- the plot --------------------------------------------------------------------------------------- */
 
-/** Draws it, and again where the width or the colours change. Returns what ends it. */
-function keepDrawn(place: HTMLElement, draw: () => uPlot): () => void {
-  let plot = draw();
-  const again = () => {
-    plot.destroy();
-    plot = draw();
-  };
-  const size = new ResizeObserver(() => place.clientWidth !== plot.width && again());
-  const dark = matchMedia("(prefers-color-scheme: dark)");
-  size.observe(place);
-  dark.addEventListener("change", again);
-  return () => {
-    size.disconnect();
-    dark.removeEventListener("change", again);
-    plot.destroy();
-  };
-}
+const draw = (data: Curves) => async (place: HTMLElement) => {
+  const { drawCurves } = await import("../plot/curves");
+  return () => drawCurves(place, data, HEIGHT);
+};
 
 function Plot({ data }: { data: Curves }) {
-  const box = useRef<HTMLDivElement>(null);
-  const look = theme.value;
-  useEffect(() => {
-    const place = box.current!;
-    let gone = false;
-    let end = () => {};
-    // The one part that is brought in when it is wanted: the bench opens sooner without it.
-    void import("../plot/curves").then(({ drawCurves }) => {
-      if (!gone) end = keepDrawn(place, () => drawCurves(place, data, HEIGHT));
-    });
-    return () => {
-      gone = true;
-      end();
-    };
-  }, [data, look]);
   const label = `Plate curves of ${data.type}, grid from ${volts(data.curves[0]?.grid_v)} to ${volts(data.curves.at(-1)?.grid_v)} V. The table has the figures.`;
   return (
     <>
-      <div ref={box} class="curves" role="img" aria-label={label} />
+      <Canvas of={data} draw={draw(data)} label={label} />
       <ul class="curves-legend" aria-hidden="true">
         <li>
           <span class="stroke curve" /> grid volts at each curve

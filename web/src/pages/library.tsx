@@ -11,6 +11,9 @@ import { LibraryChart } from "./library-chart";
 import { LibraryCompare } from "./library-compare";
 import { LibraryTubes } from "./library-curves";
 import { CopyAmp, LibraryFile } from "./library-file";
+import { LibraryHum } from "./library-hum";
+import { LibraryResponse } from "./library-response";
+import { LibraryTremolo } from "./library-tremolo";
 import type { Page } from ".";
 
 function Library({ rest }: { rest: string[] }) {
@@ -80,6 +83,9 @@ function AmpLine({ row }: { row: AmpRow }) {
 const TABS = [
   { value: "chart", words: "Chart" },
   { value: "tubes", words: "Tubes" },
+  { value: "response", words: "Response" },
+  { value: "hum", words: "Hum" },
+  { value: "tremolo", words: "Tremolo" },
   { value: "file", words: "File" },
   { value: "compare", words: "As drawn, as found" },
 ] as const;
@@ -144,11 +150,11 @@ function TabOf({ amp, tab }: { amp: LibraryAmp; tab: Tab }) {
         <Problem faults={amp.errors} />
       </>
     );
-  return tab === "tubes" ? (
-    <LibraryTubes amp={amp.name} tubes={amp.tubes} />
-  ) : (
-    <LibraryChart chart={amp.chart} parts={amp.parts} />
-  );
+  if (tab === "tubes") return <LibraryTubes amp={amp.name} tubes={amp.tubes} />;
+  if (tab === "response") return <LibraryResponse amp={amp.name} />;
+  if (tab === "hum") return <LibraryHum amp={amp.name} />;
+  if (tab === "tremolo") return <LibraryTremolo amp={amp.name} />;
+  return <LibraryChart chart={amp.chart} parts={amp.parts} />;
 }
 
 export const library: Page = { id: "amps", title: "Amps", key: "a", view: Library };

@@ -1,40 +1,7 @@
 // Plate curves with the DC load line, idle and the plate's rating, drawn by uPlot on a canvas.
 import uPlot from "uplot";
 import type { Curves } from "../types";
-
-interface Inks {
-  ink: string;
-  dim: string;
-  rule: string;
-  edge: string;
-  accent: string;
-  hazard: string;
-  face: string;
-}
-
-/** The page's colours as they stand now; canvas knows no variables. */
-function inksOf(box: HTMLElement): Inks {
-  const style = getComputedStyle(box);
-  const probe = document.createElement("span");
-  box.append(probe);
-  const ink = (name: string): string => {
-    probe.style.color = `var(--${name})`;
-    return getComputedStyle(probe).color || style.color;
-  };
-  const found = {
-    ink: ink("ink"),
-    dim: ink("dim"),
-    rule: ink("rule"),
-    edge: ink("edge"),
-    accent: ink("accent"),
-    hazard: ink("hazard"),
-    face: ink("face"),
-  };
-  probe.remove();
-  return found;
-}
-
-const FONT = "14px B612, system-ui, sans-serif";
+import { axis, inksOf, type Inks } from "./inks";
 
 /** Curves, load line and rating have volts of their own: joined over one axis, gaps are bridged. */
 function joined(data: Curves): uPlot.AlignedData {
@@ -57,15 +24,6 @@ function seriesOf(data: Curves, inks: Inks): uPlot.Series[] {
     line({ stroke: inks.hazard, width: 2, dash: [8, 6] }),
   ];
 }
-
-const axis = (label: string, inks: Inks): uPlot.Axis => ({
-  label,
-  font: FONT,
-  labelFont: FONT,
-  stroke: inks.dim,
-  grid: { stroke: inks.rule, width: 1 },
-  ticks: { stroke: inks.rule, width: 1 },
-});
 
 /* ---- what stands on the curves -------------------------------------------------------------------- */
 

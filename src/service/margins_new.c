@@ -1,0 +1,76 @@
+/* Margins of a healthy amp: opened, the worst moments found, the rows made. */
+#include "margins_impl.h"
+
+const char *service_state_word(service_state state) {
+    static const char *const words[] = {"well", "no rating given", "close", "over"};
+    return words[state];
+}
+
+double service_mains_of(const service_bench *bench) {
+    int slot = solve_slot_find(bench->system, -1, SOLVE_MAINS, 0);
+    return slot >= 0 ? bench->numbers[slot] : circuit_about_of(bench->amp)->mains_volts;
+}
+
+/* The same amp on a tenth more; NULL: no point there. *memory false: none left. */
+static double *on_high_mains(service_bench *bench, base_arena *arena, bool *memory) {
+    size_t slots = solve_slots(bench->system), unknowns = solve_unknowns(bench->system);
+    int mains = solve_slot_find(bench->system, -1, SOLVE_MAINS, 0);
+    service_bench high = *bench;
+    high.numbers = base_arena_take(arena, slots, sizeof(double));
+    high.x = base_arena_take(arena, unknowns, sizeof(double));
+    *memory = high.numbers && high.x;
+    if (!*memory || mains < 0) return NULL;
+    memcpy(high.numbers, bench->numbers, slots * sizeof(double));
+    high.numbers[mains] *= 1.1;
+    solve_outcome outcome = solve_point(high.work, high.numbers, bench->x, high.x).outcome;
+    *memory = outcome != SOLVE_NO_MEMORY;
+    if (outcome > SOLVE_CONTINUED) return NULL;
+    double *most = service_standing(&high, arena);
+    *memory = most != NULL;
+    return most;
+}
+
+bool service_worst_find(service_bench *bench, base_arena *arena, service_worst *worst) {
+    bool memory = false;
+    worst->cold = service_standing(bench, arena);
+    worst->high = worst->cold ? on_high_mains(bench, arena, &memory) : NULL;
+    /* `work` has the factors of another point by now. */
+    solve_outcome outcome = solve_point(bench->work, bench->numbers, bench->x, bench->x).outcome;
+    return worst->cold && memory && outcome != SOLVE_NO_MEMORY;
+}
+
+base_code service_margins_open(const solve_system *system, double mains, service_bench *bench,
+                               service_margins *margins, base_errors *errors) {
+    service_worst worst;
+    base_code code = service_bench_open(bench, system, mains, errors);
+    if (code != BASE_OK) return code;
+    if (service_worst_find(bench, margins->arena, &worst) &&
+        service_margins_fill(bench, &worst, margins))
+        return BASE_OK;
+    service_bench_close(bench);
+    return base_errors_add(errors, BASE_MEMORY, (base_place){0},
+                           "no memory left|close other programs");
+}
+
+service_margins *service_margins_new(const solve_system *system, double mains,
+                                     base_errors *errors) {
+    base_arena *arena = base_arena_new();
+    service_margins *margins = arena ? base_arena_take(arena, 1, sizeof *margins) : NULL;
+    service_bench bench;
+    if (!margins) {
+        base_arena_free(arena);
+        service_no_memory(errors);
+        return NULL;
+    }
+    margins->arena = arena;
+    if (service_margins_open(system, mains, &bench, margins, errors) == BASE_OK) {
+        service_bench_close(&bench);
+        return margins;
+    }
+    service_margins_free(margins);
+    return NULL;
+}
+
+void service_margins_free(service_margins *margins) {
+    if (margins) base_arena_free(margins->arena);
+}
