@@ -94,6 +94,7 @@ static const job_key soak[] = {WHOLE("minutes", true, 0, MINUTES_MOST),
                                TEXT("note", false),
                                {0}};
 static const job_key note[] = {TEXT("text", true), {0}};
+static const job_key paper[] = {TEXT("what", true), TEXTS("lines", true), {0}};
 static const job_key photo[] = {
     TEXT("hash", true), TEXT("caption", false), PLACE("part", false), {0}};
 static const job_key stage[] = {WORDS("stage", true, STAGES), {0}};
@@ -124,6 +125,7 @@ static const job_kind kinds[] = {
     {"check", check, "control by control"},
     {"soak", soak, "left running"},
     {"note", note, "anything"},
+    {"paper", paper, "worked out beforehand, and kept for the report"},
     {"photo", photo, "a photo in the store"},
     {"stage", stage, "the technician moved on, or back"},
     {"hand back", hand_back, "the end of the visit, in words"},

@@ -157,7 +157,7 @@ static bool put_stage(json_t *view, const job_record *record, const job_amp_kept
 static bool put_lists(json_t *view, const job_record *record) {
     static const char *const all[][2] = {
         {"look", "looks"},   {"edit", "edits"}, {"decision", "decisions"}, {"work", "work"},
-        {"check", "checks"}, {"note", "notes"}, {"photo", "photos"}};
+        {"check", "checks"}, {"note", "notes"}, {"paper", "papers"},       {"photo", "photos"}};
     static const char *const last[][2] = {
         {"cord", "cord"}, {"estimate", "estimate"},   {"acceptance", "acceptance"},
         {"soak", "soak"}, {"hand back", "hand_back"}, {"invoice", "invoice"}};

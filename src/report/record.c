@@ -246,6 +246,24 @@ static void edits(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Where it departs from the drawing", &table, NULL);
 }
 
+/* ---- worked out beforehand ----------------------------------------------------------------- */
+
+static void papers(report_sheet *sheet, const report_given *given) {
+    static const report_column columns[] = {{.head = "Computed", .share = 130},
+                                            {.head = "What it gives", .share = 320}};
+    report_table table = {.style = REPORT_CELL, .column = columns, .columns = 2};
+    size_t i, k;
+    const json_t *one, *line;
+    json_array_foreach(list_of(given, "papers"), i, one) {
+        const char *all = "";
+        json_array_foreach(json_object_get(one, "lines"), k, line) {
+            all = report_say(sheet, "%s%s%s", all, *all ? "\n" : "", json_string_value(line));
+        }
+        report_table_add(sheet, &table, (report_row){.cell = {report_words(one, "what"), all}});
+    }
+    report_table_draw(sheet, "Worked out beforehand, on paper", &table, NULL);
+}
+
 /* ---- the record ---------------------------------------------------------------------------- */
 
 void report_record(report_sheet *sheet, const report_given *given) {
@@ -257,5 +275,6 @@ void report_record(report_sheet *sheet, const report_given *given) {
     tests(sheet, given);
     looks(sheet, given);
     edits(sheet, given);
+    papers(sheet, given);
     report_photos(sheet, given);
 }

@@ -55,6 +55,9 @@ export const SCREENS = {
   point: `jobs/${DECIDED}/measure`,
   find: `jobs/${DECIDED}/find`,
   decide: `jobs/${DECIDED}/decide`,
+  swap: `jobs/${DECIDED}/decide`,
+  margins: `jobs/${DECIDED}/decide`,
+  fuse: `jobs/${DECIDED}/decide`,
   repair: `jobs/${PROVEN}/repair`,
   prove: `jobs/${PROVEN}/prove`,
   "prove-compare": `jobs/${PROVEN}/prove`,
@@ -100,6 +103,17 @@ const BEFORE = {
     await page.getByRole("radio", { name: "One point" }).check();
     await page.locator(".probe-point").waitFor();
   },
+  decide: TAB("Parts"),
+  swap: async (page) => {
+    await TAB("Try on paper")(page);
+    const tried = page.getByRole("button", { name: /^Leave out/ });
+    if (await tried.count()) return;
+    await page.getByLabel("Try a change on paper").fill("R12=1k");
+    await page.keyboard.press("Enter");
+    await page.getByText("Mended:").waitFor();
+  },
+  margins: TAB("Ratings"),
+  fuse: TAB("Fuses"),
   "look-over": handsOut,
   repair: handsOut,
   "prove-compare": TAB("Before and after"),

@@ -1,6 +1,6 @@
 // What the page knows: where it is, what the program last answered, what is half typed.
 import { signal, type Signal } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { ApiError, link, request, undo } from "./api";
 import { flush, startFacts, type Waiting } from "./facts";
 import { startLive, type Change } from "./live";
@@ -92,6 +92,27 @@ export function useSteady<T>(path: string): Resource<T> {
   const last = useRef<T | null>(null);
   if (now.data !== null) last.current = now.data;
   return now.faults ? now : { ...now, data: now.data ?? last.current };
+}
+
+const NOTHING_ASKED = { data: null, faults: null, busy: false };
+
+/** What the program works out from `body`, kept nowhere; asked again when `after` is another. */
+export function useComputed<T>(path: string, body: object | null, after: unknown): Resource<T> {
+  const [state, set] = useState<Resource<T>>(NOTHING_ASKED);
+  const text = body && JSON.stringify(body);
+  useEffect(() => {
+    if (!text) return set(NOTHING_ASKED);
+    let gone = false;
+    set((old) => ({ ...old, faults: null, busy: true }));
+    request<T>(path, { method: "POST", body: JSON.parse(text) }).then(
+      (data) => !gone && set({ data, faults: null, busy: false }),
+      (error: ApiError) => !gone && set({ data: null, faults: error.faults, busy: false }),
+    );
+    return () => {
+      gone = true;
+    };
+  }, [path, text, after]);
+  return state;
 }
 
 /** Asks again for every path that `touched` names, at once where it is on screen. */

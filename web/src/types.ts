@@ -203,6 +203,7 @@ export interface View {
   checks: Check[];
   soak: { minutes: number; result: "good" | "poor"; note: string | null } | null;
   notes: { text: string; fact: number }[];
+  papers: { what: string; lines: string[]; fact: number; when: number }[]; // kept for the report
   photos: Photo[];
   hand_back: HandBack | null;
   invoice: Invoice | null;
@@ -377,6 +378,14 @@ export interface Chart {
 export interface Suspect {
   part: string; // also "nothing", "unmodelled", "mains"
   what: string;
+  probability: number; // of this alone
+  involved: number; // of this, alone or as one of two
+  group: number;
+}
+
+export interface SuspectPair {
+  both: { part: string; what: string }[];
+  words: string;
   probability: number;
   group: number;
 }
@@ -405,7 +414,8 @@ export interface Suspects {
   verdict: "not enough" | "leaning" | "settled" | "healthy" | "strange";
   reason: string;
   suspects: Suspect[];
-  groups: { probability: number; members: number; tell: string | null }[];
+  pairs: SuspectPair[];
+  groups: { probability: number; members: number; pairs: number; tell: string | null }[];
   next: NextReading[];
   readings: Compared[];
   trusted: boolean;
@@ -567,4 +577,84 @@ export interface Tremolo {
   words: string[];
   parts: TremoloPart[];
   others: { hertz: number; words: string }[];
+}
+
+/* ---- on paper ------------------------------------------------------------------------------------ */
+
+export interface Margin {
+  part: string;
+  of: string | null;
+  unit: string | null;
+  what: string;
+  in: string;
+  is: number | null;
+  limit: number | null; // null: no rating is given
+  at_least: boolean;
+  percent: number | null;
+  state: "over" | "close" | "no rating given" | "well";
+  by: string | null;
+  remedy: string | null;
+}
+
+export interface MarginList {
+  mains_v: number;
+  margins: Margin[];
+}
+
+export interface Moved {
+  before: Margin | null;
+  after: Margin | null;
+}
+
+interface SwapTubeState {
+  type: string;
+  plate_v: number | null;
+  screen_v: number | null;
+  cathode_v: number | null;
+  plate_ma: number | null;
+  plate_w: number | null;
+  plate_percent: number | null;
+}
+
+export interface SwapTube {
+  tube: string;
+  unit: string | null;
+  before: SwapTubeState;
+  after: SwapTubeState;
+}
+
+interface SwapTremolo {
+  starts: boolean;
+  hertz: number;
+  reach: number | null;
+}
+
+export interface Swapped {
+  mains_before_v: number;
+  mains_after_v: number;
+  changes: { part: string; key: string; from: string | null; to: string | null }[];
+  broken: Moved[];
+  mended: Moved[];
+  tubes: SwapTube[];
+  nodes: { node: string; before: number; after: number }[];
+  margins: Moved[];
+  tremolo: { before: SwapTremolo; after: SwapTremolo } | null;
+}
+
+export interface Fuse {
+  part: string | null;
+  where: string;
+  running_a: number | null;
+  inrush_a: number | null;
+  fault_a: number | null;
+  fitted_a: number | null;
+  fitted_kind: string | null;
+  right: string;
+  why: string;
+  wrong: string | null;
+}
+
+export interface FuseList {
+  mains_v: number;
+  fuses: Fuse[];
 }

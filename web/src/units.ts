@@ -82,6 +82,18 @@ export function quantity(value: number | null | undefined, unit: string): string
   return `${Number((value / scale).toPrecision(3))} ${prefix}${unit}`;
 }
 
+/** "377 \u2192 407 V"; one figure where nothing moves. */
+export function arrow(before: number | null, after: number | null, unit: string): string {
+  const [a, b] = [volts(before), volts(after)];
+  return a === b ? `${a} ${unit}` : `${a} \u2192 ${b} ${unit}`;
+}
+
+/** 22u, 4.7k: as a change is written. */
+export function trade(value: number): string {
+  const [scale, prefix] = STEPS.find(([least]) => value >= least * 0.9995) ?? STEPS.at(-1)!;
+  return `${Number((value / scale).toPrecision(3))}${prefix === "\u00b5" ? "u" : prefix}`;
+}
+
 /** 58.9 Hz, 8.02 kHz. */
 export const hertz = (value: number): string =>
   value >= 999.5

@@ -67,8 +67,14 @@ function Inputs({ data, from, onChoose }: ChooseProps & { from: string }) {
   );
 }
 
+const LEAST = 0.001; // a side path: its figures say nothing
+
 const times = (gain: number): string =>
-  gain >= 99.95 ? gain.toFixed(0) : String(Number(gain.toPrecision(3)));
+  gain < LEAST
+    ? `< ${LEAST}`
+    : gain >= 99.95
+      ? gain.toFixed(0)
+      : String(Number(gain.toPrecision(3)));
 
 /** Each place with its gain at 1 kHz; one is plotted. */
 function Stages({ data, to, onChoose }: ChooseProps & { to: string }) {

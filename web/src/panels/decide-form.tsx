@@ -6,7 +6,8 @@ import { useDraft, useResource, type Draft } from "../store";
 import type { Decision, Shop, Substitutes, View } from "../types";
 import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { From } from "../ui/frame";
-import { inCoins, quantity, readNumber, volts } from "../units";
+import { inCoins, quantity, readNumber, trade, volts } from "../units";
+import { useTried } from "./paper";
 import { readMoney } from "./decide-lines";
 import type { Candidate } from "./decide-parts";
 
@@ -184,7 +185,7 @@ function Substitute({ view, name, draft }: PartOf) {
         hint="As ordered: 22n 630 V film, axial"
       />
       <From of={found} lines={2}>
-        {(proposed) => <Proposals proposed={proposed} draft={draft} />}
+        {(proposed) => <Proposals view={view} proposed={proposed} draft={draft} />}
       </From>
     </div>
   );
@@ -199,20 +200,44 @@ function meets({ across, burns, keep }: Substitutes): string {
   return [facts.length && `At idle ${facts.join(", ")}.`, keep].filter(Boolean).join(" ");
 }
 
-function Proposals({ proposed, draft }: { proposed: Substitutes; draft: Draft<Typed> }) {
+interface ProposalsProps {
+  view: View;
+  proposed: Substitutes;
+  draft: Draft<Typed>;
+}
+
+function Proposals({ view, proposed, draft }: ProposalsProps) {
+  const tried = useTried(view.job);
+  const tab = useDraft(`decide tab ${view.job}`, { tab: "parts" });
+  const tryIt = ({ value, volts: rating }: Substitutes["choices"][number]) => {
+    const { part } = proposed;
+    const change = `${part}=${trade(value!)}${rating ? `,${rating}V` : ""}`;
+    const others = tried.value.changes.filter((one) => !one.startsWith(`${part}=`));
+    tried.set({ changes: [...others, change] });
+    tab.set({ tab: "swap" });
+  };
   return (
     <div class="proposals">
       <p class="dim">{meets(proposed)}</p>
       <ul>
-        {proposed.choices.map(({ text, note }) => (
-          <li key={text}>
+        {proposed.choices.map((choice) => (
+          <li key={choice.text}>
             <Button
-              pressed={draft.value.substitute === text}
-              onClick={() => draft.set({ substitute: text })}
+              pressed={draft.value.substitute === choice.text}
+              onClick={() => draft.set({ substitute: choice.text })}
             >
-              {text}
+              {choice.text}
             </Button>
-            <span class="dim">{note}</span>
+            {choice.value !== null && (
+              <Button
+                kind="quiet"
+                label={`Try ${choice.text} on paper`}
+                onClick={() => tryIt(choice)}
+              >
+                Try on paper
+              </Button>
+            )}
+            <span class="dim">{choice.note}</span>
           </li>
         ))}
       </ul>

@@ -40,9 +40,9 @@ function add(found: Found, name: string, why: string, start: Start): void {
 }
 
 function addSuspects(found: Found, suspects: Suspects | null): void {
-  for (const { part, what, probability } of suspects?.suspects ?? [])
-    if (probability >= SUSPECT && !NO_PART.includes(part))
-      add(found, part, `suspect, ${percent(probability)}: ${what}`, {
+  for (const { part, what, involved } of suspects?.suspects ?? [])
+    if (involved >= SUSPECT && !NO_PART.includes(part))
+      add(found, part, `suspect, ${percent(involved)}: ${what}`, {
         action: "replace",
         reason: "failing",
         what,

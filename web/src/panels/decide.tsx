@@ -1,10 +1,11 @@
 // Decide: part by part what is to be done and why; then the estimate and the owner's word on it.
 import "../css/decide.css";
+import "../css/paper.css";
 import { useState } from "preact/hooks";
 import { useKeys } from "../keys";
 import { useDraft, useResource } from "../store";
 import type { JobAmp, Part, Shop, View } from "../types";
-import { Field } from "../ui/controls";
+import { Choice, Field } from "../ui/controls";
 import { From, Panel as Frame } from "../ui/frame";
 import { Mark, type Shape } from "../ui/marks";
 import { Estimate, OwnersWord } from "./decide-estimate";
@@ -12,32 +13,61 @@ import { DecideForm } from "./decide-form";
 import { candidateOf, candidates, type Candidate } from "./decide-parts";
 import { useSuspects } from "./find-suspects";
 import { GoOn } from "./go-on";
+import { Fuses, Margins, Swap } from "./paper";
 import type { Panel } from ".";
 
-function Decide({ view }: { view: View }) {
+function Work({ view }: { view: View }) {
   const amp = useResource<JobAmp>(`/api/jobs/${view.job}/amp?as=found`);
   const shop = useResource<Shop>("/api/shop");
+  return (
+    <From of={amp} lines={8}>
+      {({ parts }) => (
+        <From of={shop} lines={8}>
+          {(rates) => (
+            <>
+              <Parts view={view} shop={rates} parts={parts} />
+              <div class="decide-money">
+                <Estimate view={view} shop={rates} />
+                <OwnersWord view={view} shop={rates} />
+              </div>
+            </>
+          )}
+        </From>
+      )}
+    </From>
+  );
+}
+
+const TABS = [
+  { value: "parts", words: "Parts" },
+  { value: "swap", words: "Try on paper" },
+  { value: "margins", words: "Ratings" },
+  { value: "fuse", words: "Fuses" },
+] as const;
+type Tab = (typeof TABS)[number]["value"];
+
+function Decide({ view }: { view: View }) {
+  const at = useDraft<{ tab: Tab }>(`decide tab ${view.job}`, { tab: "parts" });
+  const { tab } = at.value;
   return (
     <Frame
       title="Decide"
       lead={view.keep ? `The owner wants it ${view.keep}.` : undefined}
       tools={<GoOn view={view} from="decide" ready={view.acceptance?.accepted} />}
     >
-      <From of={amp} lines={8}>
-        {({ parts }) => (
-          <From of={shop} lines={8}>
-            {(rates) => (
-              <>
-                <Parts view={view} shop={rates} parts={parts} />
-                <div class="decide-money">
-                  <Estimate view={view} shop={rates} />
-                  <OwnersWord view={view} shop={rates} />
-                </div>
-              </>
-            )}
-          </From>
-        )}
-      </From>
+      <div class="decide-tabs">
+        <Choice
+          label="Decide by"
+          hideLabel
+          options={TABS}
+          value={tab}
+          onChoose={(next) => at.set({ tab: next })}
+        />
+      </div>
+      {tab === "parts" && <Work view={view} />}
+      {tab === "swap" && <Swap view={view} as="found" />}
+      {tab === "margins" && <Margins view={view} as="found" />}
+      {tab === "fuse" && <Fuses view={view} as="found" />}
     </Frame>
   );
 }

@@ -6,7 +6,7 @@ import { Choice } from "../ui/controls";
 import { Section, Table } from "../ui/frame";
 import { Badge, Mark } from "../ui/marks";
 import { volts } from "../units";
-import { partName, suspectWords } from "./find-suspects";
+import { partName, ranked, suspectWords } from "./find-suspects";
 import { band, lineAt } from "./measure-readings";
 import { bandUnits, METER_STEP } from "./measure-scale";
 
@@ -22,10 +22,11 @@ interface Series {
 }
 
 /** The leaders of the first groups that are still worth a look, the first two in any case. */
-function seriesOf({ readings, suspects }: Suspects): Series[] {
-  const first = readings[0]?.by_suspect ?? [];
+function seriesOf(data: Suspects): Series[] {
+  const first = data.readings[0]?.by_suspect ?? [];
+  const lines = ranked(data);
   const likely = (part: string, what: string): number =>
-    suspects.find((one) => one.part === part && one.what === what)?.probability ?? 0;
+    lines.find((one) => one.part === part && one.what === what)?.probability ?? 0;
   return first
     .filter(({ part }) => part !== "unmodelled")
     .filter(({ part, what }, at) => at < 2 || likely(part, what) >= WORTH)

@@ -39,6 +39,18 @@ export const suspectWords = ({ part, what }: { part: string; what: string }): st
 
 export const partName = ({ part }: { part: string }): string => NAMES[part] ?? part;
 
+/** One thing wrong or two at once, the likeliest first. A pair is named "C13 + R7". */
+export function ranked({ suspects, pairs }: Suspects): Suspect[] {
+  const both = pairs.map(({ both: [a, b], words, probability, group }) => ({
+    part: `${a!.part} + ${b!.part}`,
+    what: words,
+    probability,
+    involved: probability,
+    group,
+  }));
+  return [...suspects, ...both].sort((a, b) => b.probability - a.probability);
+}
+
 /** "76 %", "under 1 %", "over 99 %". */
 export function percent(share: number): string {
   const whole = Math.round(share * 100);
@@ -50,7 +62,7 @@ const VERDICTS: Record<Suspects["verdict"], { shape: Shape; tone: Tone; words: s
   leaning: { shape: "question", tone: "plain", words: "Leaning, not settled" },
   settled: { shape: "dot", tone: "accent", words: "Settled" },
   healthy: { shape: "dot", tone: "accent", words: "Nothing found by these readings" },
-  strange: { shape: "hazard", tone: "hazard", words: "Strange: no one part explains it" },
+  strange: { shape: "hazard", tone: "hazard", words: "Strange: no part explains it" },
 };
 
 export function VerdictWords({ of }: { of: Suspects }) {
@@ -81,7 +93,7 @@ const SLOTS = 4;
 /** The first few, in places that never move. */
 export function SuspectList({ asked, slots = SLOTS }: { asked: Asked; slots?: number }) {
   const { data, thinking } = asked;
-  const first = data?.suspects.slice(0, slots) ?? [];
+  const first = data ? ranked(data).slice(0, slots) : [];
   return (
     <ol class={`suspects${thinking ? " thinking" : ""}`} aria-busy={thinking}>
       {Array.from({ length: slots }, (_, at) => (

@@ -11,6 +11,7 @@ import { Predictions } from "./find-plot";
 import {
   partName,
   percent,
+  ranked,
   suspectWords,
   useShopCounts,
   useSuspects,
@@ -71,23 +72,27 @@ function Verdict({ data }: { data: Suspects }) {
 function Groups({ data }: { data: Suspects }) {
   const [all, setAll] = useState(false);
   const least = all ? 0 : SHOWN;
+  const lines = ranked(data);
   const groups = data.groups
     .map((group, at) => ({
       ...group,
       at,
-      suspects: data.suspects.filter((one) => one.group === at && one.probability >= least),
+      suspects: lines.filter((one) => one.group === at && one.probability >= least),
     }))
     .filter(({ suspects }) => suspects.length);
   return (
     <>
       <ol class="groups">
-        {groups.map(({ at, probability, members, suspects }) => (
+        {groups.map(({ at, probability, members, pairs, suspects }) => (
           <li key={at} class="group">
-            {members > 1 && (
+            {members + pairs > 1 && (
               <p class="group-head">
                 <span>
-                  Readings cannot tell these {members} apart
-                  {suspects.length < members && `; ${members - suspects.length} under 1 %`}
+                  Readings cannot tell these {members + pairs} apart
+                  {pairs > 0 &&
+                    (members ? `, ${pairs} of them two faults at once` : ", two faults at once")}
+                  {suspects.length < members + pairs &&
+                    `; ${members + pairs - suspects.length} under ${all ? "0.1" : "1"} %`}
                 </span>
                 <span>{percent(probability)}</span>
               </p>
@@ -101,7 +106,7 @@ function Groups({ data }: { data: Suspects }) {
         ))}
       </ol>
       <Button onClick={() => setAll(!all)}>
-        {all ? "Only those of 1 % and more" : `All ${data.suspects.length} suspects`}
+        {all ? "Only those of 1 % and more" : `All ${lines.length} suspects`}
       </Button>
     </>
   );

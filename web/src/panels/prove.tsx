@@ -10,11 +10,12 @@ import { volts } from "../units";
 import { GoOn } from "./go-on";
 import { Bench, Tools } from "./measure";
 import { OnOff } from "./measure-setup";
+import { Fuses, Margins } from "./paper";
 import { Checks, controls, Soak } from "./prove-checks";
 import { BeforeAfter, Bias, outside, over } from "./prove-compare";
 import type { Panel } from ".";
 
-type Tab = "readings" | "compare" | "bias" | "controls" | "soak";
+type Tab = "readings" | "compare" | "bias" | "controls" | "soak" | "margins" | "fuse";
 
 function Prove({ view }: { view: View }) {
   const draft = useDraft<{ tab: Tab }>(`prove ${view.job}`, { tab: "readings" });
@@ -44,6 +45,8 @@ function Prove({ view }: { view: View }) {
       {tab === "bias" && <From of={compare}>{(data) => <Bias data={data} />}</From>}
       {tab === "controls" && <From of={amp}>{() => <Checks view={view} parts={parts} />}</From>}
       {tab === "soak" && <Soak view={view} />}
+      {tab === "margins" && <Margins view={view} as="repaired" />}
+      {tab === "fuse" && <Fuses view={view} as="repaired" />}
       <div class="prove-end">
         <GoOn view={view} from="prove" ready={!left.length} />
       </div>
@@ -54,7 +57,7 @@ function Prove({ view }: { view: View }) {
 /** What is done with it on has the switch at hand: switched on, it counts as charged. */
 function TabTools({ view, tab }: { view: View; tab: Tab }) {
   if (tab === "readings") return <Tools view={view} phase="after" />;
-  if (tab === "compare" || tab === "bias") return null;
+  if (tab !== "controls" && tab !== "soak") return null;
   return (
     <div class="measure-tools">
       <OnOff view={view} />
@@ -71,6 +74,8 @@ function tabs(view: View, parts: Part[]): { value: Tab; words: string }[] {
     { value: "bias", words: "Bias" },
     { value: "controls", words: `Controls ${tried} of ${all.length}` },
     { value: "soak", words: "Soak" },
+    { value: "margins", words: "Ratings" },
+    { value: "fuse", words: "Fuses" },
   ];
 }
 
