@@ -142,7 +142,7 @@ function Tubes({ data }: { data: Swapped }) {
   return (
     <Section title="Tubes at idle, before and after">
       <Table
-        caption="Tubes at idle, before and after"
+        caption="Each tube before beside after"
         rows={data.tubes.filter(tubeMoved)}
         rowKey={({ tube, unit }) => `${tube} ${unit}`}
         empty="No tube moves by one part in a hundred."
