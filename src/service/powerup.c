@@ -8,30 +8,37 @@
 
 /* ---- looking ---- */
 
-static void look_at_capacitors(follower *f, double seconds, double span) {
-    service_powerup *out = f->out;
-    for (size_t i = 0; i < out->capacitors; i++) {
-        service_powerup_capacitor *one = &out->capacitor[i];
-        double volts = powerup_volts(f, i);
-        if (fabs(volts) > fabs(one->peak_v)) one->peak_v = volts, one->peak_s = seconds;
-        one->reverse_v = fmax(one->reverse_v, -volts);
-        f->cycle_sum[i] += span * volts;
-        if (seconds <= out->on_s && seconds > out->on_s - REST_S) f->rest_sum[i] += span * volts;
-        if (seconds > out->on_s && fabs(volts) > SERVICE_ES1_DC_V) one->off_60_s = seconds;
-        if (seconds <= out->on_s && seconds > out->on_s - REST_CYCLES / f->hertz) {
-            f->rest_low[i] = fmin(f->rest_low[i], volts);
-            f->rest_high[i] = fmax(f->rest_high[i], volts);
-        }
+/* Within the last `span` seconds before it is switched off? */
+static bool at_rest(const follower *f, double seconds, double span) {
+    return seconds > f->out->on_s - span + 1e-9 && seconds <= f->out->on_s;
+}
+
+static void look_at_capacitor(follower *f, size_t i, double seconds, double span) {
+    service_powerup_capacitor *one = &f->out->capacitor[i];
+    double volts = powerup_volts(f, i), mean = (volts + f->last_v[i]) / 2;
+    f->last_v[i] = volts;
+    if (fabs(volts) > fabs(one->peak_v)) one->peak_v = volts, one->peak_s = seconds;
+    one->reverse_v = fmax(one->reverse_v, -volts);
+    f->cycle_sum[i] += span * mean;
+    if (at_rest(f, seconds, REST_S)) f->rest_sum[i] += span * mean;
+    if (seconds > f->out->on_s && fabs(volts) > SERVICE_ES1_DC_V) one->off_60_s = seconds;
+    if (!at_rest(f, seconds, REST_CYCLES / f->hertz)) return;
+    f->rest_low[i] = fmin(f->rest_low[i], volts);
+    f->rest_high[i] = fmax(f->rest_high[i], volts);
+}
+
+static void look_at_outputs(follower *f, double seconds, double span) {
+    for (size_t i = 0; i < f->out->rectifiers; i++) {
+        double volts = powerup_output(f, i), mean = (volts + f->last_out[i]) / 2;
+        f->last_out[i] = volts;
+        if (at_rest(f, seconds, REST_S)) f->rest_out[i] += span * mean;
     }
-    if (seconds > out->on_s || seconds <= out->on_s - REST_S) return;
-    f->rest_s += span;
-    for (size_t i = 0; i < out->rectifiers; i++)
-        f->rest_out[i] += span * powerup_output(f, i);
+    if (at_rest(f, seconds, REST_S)) f->rest_s += span;
 }
 
 static void look_at_currents(follower *f, double seconds, double span) {
     service_powerup *out = f->out;
-    bool fine = seconds > out->on_s - REST_CYCLES / f->hertz && seconds <= out->on_s;
+    bool fine = at_rest(f, seconds, REST_CYCLES / f->hertz);
     if (fine) f->fine_s += span;
     for (size_t i = 0; i < out->rectifiers; i++) {
         service_powerup_rectifier *one = &out->rectifier[i];
@@ -65,7 +72,9 @@ static bool look(void *own, const solve_run *run) {
     double seconds = solve_run_seconds(run), span = seconds - f->last;
     f->last = seconds;
     f->cycle_s += span;
-    look_at_capacitors(f, seconds, span);
+    for (size_t i = 0; i < f->out->capacitors; i++)
+        look_at_capacitor(f, i, seconds, span);
+    look_at_outputs(f, seconds, span);
     if (seconds <= f->out->on_s) look_at_currents(f, seconds, span);
     powerup_draw(f);
     if (seconds * f->hertz >= (double)(f->cycles + 1) - 1e-6 && seconds <= f->out->on_s)
@@ -105,7 +114,7 @@ static solve_outcome follow(follower *f, const solve_course *course) {
     const service_powerup *out = f->out;
     double fine = 1 / (FINE_PER_CYCLE * f->hertz);
     double first = ceil(START_S * f->hertz) / f->hertz;
-    double last = out->on_s - REST_CYCLES / f->hertz;
+    double last = out->on_s - REST_S;
     solve_outcome outcome = solve_run_start(f->run, course, NULL);
     if (outcome == SOLVE_CONVERGED) outcome = finely(f, first, fine, look);
     if (outcome == SOLVE_CONVERGED) outcome = freely(f, last);
@@ -300,10 +309,10 @@ static bool make_room(follower *f) {
     base_arena *arena = f->out->arena;
     size_t many = f->out->capacitors + 1, lines = f->out->rectifiers + f->out->fuses + 1;
     f->cycle_room = (size_t)ceil(f->out->on_s * f->hertz) + 1;
-    double **lists[] = {&f->cycle_sum, &f->rest_sum, &f->rest_low, &f->rest_high};
+    double **lists[] = {&f->cycle_sum, &f->rest_sum, &f->rest_low, &f->rest_high, &f->last_v};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (!(*lists[i] = base_arena_take(arena, many, sizeof(double)))) return false;
-    double **sums[] = {&f->side_square, &f->sum_a, &f->fuse_square, &f->rest_out};
+    double **sums[] = {&f->side_square, &f->sum_a, &f->fuse_square, &f->rest_out, &f->last_out};
     for (size_t i = 0; i < sizeof sums / sizeof *sums; i++)
         if (!(*sums[i] = base_arena_take(arena, lines, sizeof(double)))) return false;
     for (size_t i = 0; i < many; i++)

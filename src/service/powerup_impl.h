@@ -7,7 +7,7 @@
 #define FINE_PER_CYCLE 96 /* looks in a cycle where a waveform counts */
 
 #define START_S 0.2   /* the first surge, drawn in full */
-#define REST_S 2.0    /* over which volts at rest are averaged */
+#define REST_S 1.0    /* over which volts at rest are averaged */
 #define REST_CYCLES 4 /* over which currents at rest are */
 
 #define SURGE_FUSES 16 /* the most fuses that are followed */
@@ -31,6 +31,7 @@ typedef struct follower {
     double *cycle_sum;  /* by capacitor: volt seconds in it */
     float *mean;        /* by cycle, by capacitor: the mean of each cycle that is over */
     size_t cycles, cycle_room;
+    double *last_v, *last_out;    /* by capacitor, by rectifier: volts at the last look */
     double rest_s, *rest_sum;     /* seconds at rest; by capacitor: volt seconds in them */
     double *rest_out;             /* by rectifier: volt seconds at its output in them */
     double *rest_low, *rest_high; /* by capacitor, in the last cycles at rest */

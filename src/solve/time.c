@@ -10,9 +10,10 @@
 static bool take_vectors(solve_run *run) {
     time_step *s = &run->step;
     size_t n = (size_t)run->net->unknowns;
-    double **lists[] = {&s->x,         &s->middle,      &s->next,   &s->flow,
-                        &s->next_flow, &s->middle_flow, &s->before, &s->before_middle,
-                        &s->right,     &run->residual,  &run->move, &run->weight};
+    double **lists[] = {&s->charge,      &s->middle_charge, &s->next_charge,   &s->x,
+                        &s->middle,      &s->next,          &s->flow,          &s->next_flow,
+                        &s->middle_flow, &s->before,        &s->before_middle, &s->right,
+                        &run->residual,  &run->move,        &run->weight};
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (!(*lists[i] = base_arena_take(run->arena, n, sizeof(double)))) return false;
     size_t values = (size_t)run->net->pattern.nonzeros + 1;
@@ -31,9 +32,11 @@ static bool take_elements(solve_run *run) {
     run->drive = base_arena_take(arena, system->cycles + 1, sizeof *run->drive);
     run->place = base_arena_take(arena, system->units + 1, sizeof *run->place);
     run->unit_node = base_arena_take(arena, system->units + 1, sizeof *run->unit_node);
+    run->tangent = base_arena_take(arena, system->units + 1, sizeof *run->tangent);
+    run->heeded = base_arena_take(arena, system->cycles + 1, sizeof(double));
     run->pair = base_arena_take(arena, pairs + 1, sizeof *run->pair);
     return run->numbers && run->heat && run->emission && run->drive && run->place &&
-           run->unit_node && run->pair;
+           run->unit_node && run->tangent && run->heeded && run->pair;
 }
 
 static void number_units(solve_run *run) {
@@ -68,6 +71,7 @@ solve_run *solve_run_new(const solve_system *system) {
     *run = (solve_run){.system = system, .arena = arena};
     run->hertz = circuit_about_of(system->amp)->mains_hertz;
     klu_defaults(&run->common);
+    run->common.scale = -1;
     run->common.tol = 0.1; /* as the small signals' */
     if (make(run)) return run;
     solve_run_free(run);
@@ -115,6 +119,8 @@ static void start_hot(solve_run *run, const double *x) {
 /* On numbers that have changed: all that follows from them, and the volts of the next instant. */
 static solve_outcome take_numbers(solve_run *run) {
     if (solve_not_finite(run->system, run->numbers) >= 0) return SOLVE_NOT_FINITE;
+    for (size_t i = 0; i < run->system->units; i++)
+        run->tangent[i].emission = -1;
     time_linear(run);
     time_drives(run);
     return time_heats_aim(run);
@@ -127,6 +133,7 @@ solve_outcome solve_run_start(solve_run *run, const solve_course *course, const 
     run->seconds = run->since = 0;
     run->started_hot = x != NULL || course->warm;
     run->count = (solve_run_count){0};
+    memset(run->heeded, 0, run->system->cycles * sizeof(double));
     memcpy(run->numbers, course->numbers, run->system->slots * sizeof(double));
     for (size_t i = 0; i < heats; i++)
         run->heat[i].start = run->heat[i].target = 0;

@@ -99,6 +99,7 @@ solve_outcome time_heats_aim(solve_run *run) {
         return run->work->common.status == KLU_OUT_OF_MEMORY ? SOLVE_NO_MEMORY : SOLVE_SINGULAR;
     bool on = run->numbers[run->system->mains] > 0;
     run->since = run->seconds;
+    run->settled = false;
     run->heater_w = layer_watts(run);
     for (size_t i = 0; i < heats; i++) {
         time_heat *heat = &run->heat[i];
@@ -112,6 +113,7 @@ void time_heats_start(solve_run *run, bool hot) {
     size_t heats = run->system->units + run->system->cycles;
     for (size_t i = 0; i < heats; i++)
         run->heat[i].start = hot ? run->heat[i].target : 0;
+    run->settled = false;
 }
 
 /* ---- now ---- */
@@ -122,10 +124,17 @@ double time_heat_now(const solve_run *run, const time_heat *heat, double seconds
     return heat->target + (heat->start - heat->target) * left;
 }
 
+#define SETTLED_LAGS 40 /* after so many nothing is left that a double could show */
+
 void time_emissions_at(solve_run *run, double seconds) {
     const solve_system *system = run->system;
+    if (run->settled) return;
+    run->settled = true;
     for (size_t i = 0; i < system->units + system->cycles; i++) {
         double slope, warm = 1;
+        bool there = run->heat[i].start == run->heat[i].target;
+        if (run->heat[i].lag > 0 && !there)
+            run->settled &= seconds - run->since > SETTLED_LAGS * run->heat[i].lag;
         if (run->heat[i].lag > 0)
             warm = tube_heater_emission(time_heat_now(run, &run->heat[i], seconds), &slope);
         bool unit = i < system->units;

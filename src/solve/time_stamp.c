@@ -47,6 +47,8 @@ void time_linear(solve_run *run) {
             run->net->c[pair[k]] += sign[k] * TIME_WIRING_F;
     }
     run->fixed_for = 0;
+    run->factors_for = INFINITY;
+    run->stale = true;
 }
 
 void time_drives(solve_run *run) {
@@ -81,10 +83,10 @@ void time_charge(const solve_run *run, const double *x, double *out) {
 /* ---- the residual and the Jacobian ---- */
 
 /* residual = fixed x - right */
-static void linear_residual(solve_run *run, const double *x, const double *right) {
+static void linear_residual(solve_run *run, const double *x) {
     const solve_pattern *pattern = &run->net->pattern;
     for (int i = 0; i < pattern->unknowns; i++)
-        run->residual[i] = -right[i];
+        run->residual[i] = -run->step.right[i];
     for (int j = 0; j < pattern->unknowns; j++)
         for (int k = pattern->column_start[j]; k < pattern->column_start[j + 1]; k++)
             run->residual[pattern->row[k]] += run->fixed[k] * x[j];
@@ -104,30 +106,62 @@ static void stamp_pair(solve_run *run, size_t pair, double siemens) {
     run->value[place[3]] += siemens;
 }
 
-static void unit_point(const solve_run *run, size_t index, const double *x, tube_volts *volts,
-                       tube_point *point) {
-    const solve_unit *unit = &run->system->unit[index];
+static tube_volts unit_volts(const solve_run *run, size_t index, const double *x) {
     const int *node = run->unit_node[index];
     double cathode = solve_at(x, node[3]);
-    *volts = (tube_volts){.plate = solve_at(x, node[0]) - cathode};
-    if (node[1] >= 0) volts->screen = x[node[1]] - cathode;
-    if (node[2] >= 0) volts->grid = x[node[2]] - cathode;
+    tube_volts volts = {.plate = solve_at(x, node[0]) - cathode};
+    if (node[1] >= 0) volts.screen = x[node[1]] - cathode;
+    if (node[2] >= 0) volts.grid = x[node[2]] - cathode;
+    return volts;
+}
+
+static void unit_point(const solve_run *run, size_t index, const tube_volts *volts,
+                       tube_point *point) {
+    const solve_unit *unit = &run->system->unit[index];
     tube_state state = {.emission = run->emission[index],
                         .screen = unit->screen < 0 ? 1 : run->numbers[unit->screen],
                         .gas = run->numbers[unit->gas]};
     tube_current(unit->type, &state, volts, point);
 }
 
-static void stamp_unit(solve_run *run, size_t index, const double *x) {
-    const int *node = run->unit_node[index], *place = run->place[index];
-    tube_volts volts;
-    tube_point point;
-    unit_point(run, index, x, &volts, &point);
-    const double current[3] = {point.plate, point.screen, point.grid};
+#define AT_PLATE 5 /* a plate or screen bends the current this much less than a grid, at least */
+
+static bool near_enough(const solve_run *run, size_t index, const tube_volts *now) {
+    const time_tangent *from = &run->tangent[index];
+    double change = fabs(run->emission[index] - from->emission);
+    return change <= 1e-9 && fabs(now->plate - from->volts.plate) <= AT_PLATE * run->near &&
+           fabs(now->screen - from->volts.screen) <= AT_PLATE * run->near &&
+           fabs(now->grid - from->volts.grid) <= run->near;
+}
+
+/* The unit's currents: from its curve, or from the tangent to it at volts so near that the error,
+ * of second order, is far below what is allowed. */
+static void unit_currents(solve_run *run, size_t index, const double *x, double current[3]) {
+    time_tangent *from = &run->tangent[index];
+    tube_volts now = unit_volts(run, index, x);
+    if (!near_enough(run, index, &now)) {
+        from->volts = now;
+        from->emission = run->emission[index];
+        unit_point(run, index, &now, &from->point);
+    }
+    const double at[3] = {from->point.plate, from->point.screen, from->point.grid};
+    double plate = now.plate - from->volts.plate, screen = now.screen - from->volts.screen,
+           grid = now.grid - from->volts.grid;
     for (int i = 0; i < 3; i++) {
-        const double *d = point.d[i];
-        double sum = d[0] + d[1] + d[2];
+        const double *d = from->point.d[i];
+        current[i] = at[i] + d[0] * plate + d[1] * screen + d[2] * grid;
+    }
+}
+
+static void stamp_unit(solve_run *run, size_t index, const double *x, bool slopes) {
+    const int *node = run->unit_node[index], *place = run->place[index];
+    double current[3];
+    unit_currents(run, index, x, current);
+    for (int i = 0; i < 3; i++)
         flow(run, node[i], node[3], current[i]);
+    for (int i = 0; slopes && i < 3; i++) {
+        const double *d = run->tangent[index].point.d[i];
+        double sum = d[0] + d[1] + d[2];
         for (int j = 0; j < 3; j++) {
             run->value[place[4 * i + j]] += d[j];
             run->value[place[12 + j]] -= d[j];
@@ -184,6 +218,55 @@ static void stamp_cycle(solve_run *run, size_t index, const double *x, double wa
     stamp_pair(run, run->system->diodes + index, siemens);
 }
 
+/* Volts that drive side k forwards `later` than now, its output going on as it ended the last step.
+ */
+static double side_drive(const solve_run *run, size_t index, int k, double later) {
+    const solve_cycle *cycle = &run->system->cycle[index];
+    const time_step *s = &run->step;
+    double output = output_volts(run, cycle, s->x), slope = 0;
+    if (s->last_h > 0)
+        slope = (output - output_volts(run, cycle, s->before_middle)) / ((1 - GAMMA) * s->last_h);
+    return run->drive[index].peak[k] * cycle->side[k].phase_sign *
+               wave_at(run, run->seconds + later) -
+           cycle->offset - output - slope * later;
+}
+
+/* Where the volts that drive a side pass through zero, by false position. */
+static double side_turn(const solve_run *run, size_t index, int k, double most) {
+    double low = side_drive(run, index, k, 0), high = side_drive(run, index, k, most);
+    if (low == 0 || (low > 0) == (high > 0)) return most;
+    double a = 0, b = most, c = most;
+    for (int pass = 0; pass < 5; pass++) {
+        c = a - low * (b - a) / (high - low);
+        double w = side_drive(run, index, k, c);
+        if ((w > 0) == (low > 0))
+            a = c, low = w, high /= 2; /* the Illinois way: the other end is not to stay */
+        else
+            b = c, high = w, low /= 2;
+    }
+    return c;
+}
+
+#define HEED_S 0.5
+
+double time_turn(const solve_run *run, double most, bool *onset) {
+    *onset = false;
+    for (size_t i = 0; i < run->system->cycles; i++)
+        for (int k = 0; k < run->system->cycle[i].sides && run->seconds < run->heeded[i]; k++) {
+            double turn = side_turn(run, i, k, most);
+            if (turn >= most) continue;
+            most = turn;
+            *onset = side_drive(run, i, k, 0) < 0;
+        }
+    return most;
+}
+
+void time_heed(solve_run *run, double most) {
+    for (size_t i = 0; i < run->system->cycles; i++)
+        for (int k = 0; k < run->system->cycle[i].sides; k++)
+            if (side_turn(run, i, k, most) < most) run->heeded[i] = run->seconds + HEED_S;
+}
+
 static void stamp_tone(solve_run *run, const solve_tone *tone, const double *x, double seconds) {
     int node = ours(run, solve_dc(run->system, tone->node));
     if (node < 0) return;
@@ -192,13 +275,14 @@ static void stamp_tone(solve_run *run, const solve_tone *tone, const double *x, 
     run->value[run->net->pattern.place[node]] += 1 / tone->ohms;
 }
 
-void time_evaluate(solve_run *run, const double *x, double seconds, const double *right) {
+void time_evaluate(solve_run *run, const double *x, double seconds, bool slopes) {
     const solve_system *system = run->system;
-    memcpy(run->value, run->fixed, ((size_t)run->net->pattern.nonzeros + 1) * sizeof *run->value);
-    linear_residual(run, x, right);
+    size_t values = (size_t)run->net->pattern.nonzeros + 1;
+    if (slopes) memcpy(run->value, run->fixed, values * sizeof *run->value);
+    linear_residual(run, x);
     double wave = wave_at(run, seconds);
     for (size_t i = 0; i < system->units; i++)
-        stamp_unit(run, i, x);
+        stamp_unit(run, i, x, slopes);
     for (size_t i = 0; i < system->diodes; i++)
         stamp_diode(run, i, x);
     for (size_t i = 0; i < system->cycles; i++)
@@ -245,7 +329,8 @@ bool solve_run_tube(const solve_run *run, int part, int unit, solve_tube *out) {
         if (own->part != part || own->unit != unit) continue;
         *out = (solve_tube){.cathode_v = solve_at(run->step.x, run->unit_node[i][3]),
                             .heater_ratio = NAN};
-        unit_point(run, i, run->step.x, &out->volts, &out->point);
+        out->volts = unit_volts(run, i, run->step.x);
+        unit_point(run, i, &out->volts, &out->point);
         out->plate_a = out->point.plate;
         out->screen_a = out->point.screen;
         out->grid_a = out->point.grid;
