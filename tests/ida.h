@@ -10,6 +10,8 @@
 #include <sunlinsol/sunlinsol_klu.h>
 #include <sunmatrix/sunmatrix_sparse.h>
 
+#include <string.h>
+
 #include "time_impl.h"
 
 typedef struct ida {

@@ -4,6 +4,8 @@
 #define SETTLED 0.05 /* of the volts at rest */
 #define PHASES 12    /* instants of the mains at which the switch is tried */
 #define SCAN_S 0.1
+#define TOLERANCE                                                                                  \
+    1e-4 /* of the long way from cold to rest; the surge and rest are followed finely */
 #define OFF_LOOK_S 0.2
 
 /* ---- looking ---- */
@@ -133,7 +135,8 @@ static bool follow_all(follower *f) {
     }
     int mains = solve_slot_find(f->system, -1, SOLVE_MAINS, 0);
     change[changes++] = (solve_change){out->on_s, mains, 0};
-    solve_course course = {.numbers = f->numbers, .change = change, .changes = changes};
+    solve_course course = {
+        .numbers = f->numbers, .tolerance = TOLERANCE, .change = change, .changes = changes};
     solve_outcome outcome = follow(f, &course);
     for (int k = 0; f->standby[k] >= 0; k++)
         f->numbers[f->standby[k]] = solve_nominal(f->system)[f->standby[k]];

@@ -324,7 +324,7 @@ typedef struct solve_tone { /* a sine into a node, to ground, from t = 0 on */
     double volts, hertz;    /* peak */
 } solve_tone;
 #define SOLVE_TONES 4
-#define SOLVE_TOLERANCE 1e-4
+#define SOLVE_TOLERANCE 1e-5
 
 typedef struct solve_course { /* what is to be run. Borrowed until the next start */
     const double *numbers;    /* by slot, at t = 0 */

@@ -31,7 +31,7 @@
 #define NEAR_END 0.02 /* the same, where it ceases: there a step over it is the more wrong */
 #define CREST 0.75    /* of it: the step after it, towards the crest of the pulse */
 #define STAY 1.3      /* a step is lengthened only by more than this: new factors cost */
-#define NEAR_V 3e-3   /* within which a tube's tangent serves, at the usual tolerance */
+#define NEAR_V 1e-3   /* within which a tube's tangent serves, at the usual tolerance */
 #define GROW 3.0
 #define SHRINK 0.2
 
