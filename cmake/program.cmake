@@ -1,7 +1,7 @@
 # The data files as a library: an assembler file takes each in by .incbin, and lays out the table.
 function(gridleak_embed target)
   file(GLOB files RELATIVE ${CMAKE_SOURCE_DIR}/data CONFIGURE_DEPENDS
-       data/tubes/*.yaml data/amps/*.yaml data/priors/*.yaml data/demo/*.yaml)
+       data/tubes/*.yaml data/amps/*.yaml data/priors/*.yaml data/demo/*.yaml data/meters/*.yaml)
   list(SORT files)
   set(bytes "    .section .rodata\n")
   set(table "    .section .data.rel.ro, \"aw\"\n    .balign 8\n    .globl cli_files_table\ncli_files_table:\n")
@@ -30,7 +30,7 @@ list(REMOVE_ITEM cli_sources ${CMAKE_SOURCE_DIR}/src/cli/files.c ${CMAKE_SOURCE_
 if(cli_sources)
   add_executable(gridleak ${cli_sources})
   target_compile_definitions(gridleak PRIVATE GRIDLEAK_VERSION="${PROJECT_VERSION}")
-  target_link_libraries(gridleak PRIVATE gridleak_files gridleak_page gridleak_http gridleak_job
+  target_link_libraries(gridleak PRIVATE gridleak_files gridleak_page gridleak_http gridleak_practice gridleak_meter gridleak_job
                         gridleak_service gridleak_diagnose
                         gridleak_solve gridleak_circuit gridleak_tube gridleak_base
                         PkgConfig::JANSSON m)

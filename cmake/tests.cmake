@@ -2,7 +2,7 @@
 # Named test_*_slow.c it is labelled slow (left out under the sanitizers); named test_oom*.c its
 # malloc, calloc and realloc can be made to fail (tests/oom.h).
 enable_testing()
-set(rooms base tube circuit solve diagnose service job report http)
+set(rooms base tube circuit solve diagnose service job meter practice report http)
 set(program_rooms gridleak_files gridleak_service)
 
 function(gridleak_test room source)

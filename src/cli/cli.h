@@ -8,6 +8,7 @@
 #include "circuit.h"
 #include "diagnose.h"
 #include "http.h"
+#include "meter.h"
 #include "service.h"
 #include "solve.h"
 #include "tube.h"
@@ -40,6 +41,14 @@ typedef enum cli_key {
     CLI_KEEP,
     CLI_JOB,
     CLI_OHMS,
+    CLI_SEED,
+    CLI_FAULTS,
+    CLI_TCP,
+    CLI_PTY,
+    CLI_WORKED,
+    CLI_SEEDS,
+    CLI_PROFILE,
+    CLI_WATCH,
     CLI_HELP,
     CLI_KEYS
 } cli_key;
@@ -63,6 +72,7 @@ extern const cli_command cli_response, cli_tremolo, cli_hum;
 extern const cli_command cli_margins, cli_swap, cli_value, cli_drain, cli_mains, cli_fuse,
     cli_substitute;
 extern const cli_command cli_bench_page, cli_backup, cli_restore, cli_export, cli_import, cli_csv;
+extern const cli_command cli_meter_list, cli_practice_bench;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */
 
 #define CLI_ARGUMENTS 512
@@ -128,6 +138,7 @@ bool cli_bench(cli *cli, diagnose_meter *meter, double *mains);
 /* The tube library inside the program: every type. NULL with a complaint. */
 tube_library *cli_tubes(cli *cli);
 diagnose_priors *cli_priors(cli *cli); /* NULL with a complaint; as the tubes, to be freed */
+meter_profiles *cli_meters(cli *cli);  /* the same */
 
 /* ---- text ---------------------------------------------------------------------------------- */
 

@@ -1,25 +1,21 @@
 /* gridleak bench: the server of the bench page. It is the one command that prints while it runs. */
 #include "fetch_impl.h"
 #include "page.h"
+#include "serving_impl.h"
 #include "shop_impl.h"
 
-#include <semaphore.h>
-#include <signal.h>
-#include <spawn.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #define PORT 8473
-
-extern char **environ;
 
 typedef struct bench {
     cli *cli;
     cli_shop shop;
     cli_amp_names names;
     diagnose_priors *priors;
+    meter_profiles *meters;
     http_server *server;
     char code[12]; /* the last pairing code told */
 } bench;
@@ -101,6 +97,7 @@ static bool start(bench *bench) {
                             .state = bench->shop.folder,
                             .tubes = bench->shop.tubes,
                             .priors = bench->priors,
+                            .meters = bench->meters,
                             .amp = cli_shop_amp,
                             .amps = cli_shop_amp_name,
                             .library = &bench->names};
@@ -111,64 +108,10 @@ static bool start(bench *bench) {
     return bench->server != NULL;
 }
 
-static bool has_desktop(void) {
-    const char *x = getenv("DISPLAY"), *wayland = getenv("WAYLAND_DISPLAY");
-    return (x && *x) || (wayland && *wayland);
-}
-
-/* Best effort: without a browser the address is on the screen. */
-static void open_browser(const char *address) {
-    char *arguments[] = {"xdg-open", (char *)address, NULL};
-    posix_spawn_file_actions_t files;
-    posix_spawnattr_t attributes;
-    sigset_t usual;
-    pid_t child;
-    sigemptyset(&usual);
-    sigaddset(&usual, SIGPIPE);
-    sigaddset(&usual, SIGCHLD);
-    posix_spawn_file_actions_init(&files);
-    posix_spawnattr_init(&attributes);
-    posix_spawn_file_actions_addopen(&files, 0, "/dev/null", 0, 0);
-    posix_spawn_file_actions_addopen(&files, 1, "/dev/null", 1, 0);
-    posix_spawn_file_actions_adddup2(&files, 1, 2);
-    posix_spawnattr_setsigdefault(&attributes, &usual);
-    posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGDEF);
-    posix_spawnp(&child, arguments[0], &files, &attributes, arguments, environ);
-    posix_spawnattr_destroy(&attributes);
-    posix_spawn_file_actions_destroy(&files);
-}
-
-/* A library may have threads of its own that block no signal, so any thread must be able to take
- * the one that ends the bench: a handler, not sigwait. */
-static sem_t ending;
-
-static void on_signal(int signal) {
-    (void)signal;
-    sem_post(&ending);
-}
-
-static void catch_signals(void) {
-    static const int ends[] = {SIGINT, SIGTERM, SIGHUP};
-    struct sigaction action = {.sa_handler = on_signal, .sa_flags = SA_RESTART};
-    sem_init(&ending, 0, 0);
-    for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
-        sigaction(ends[i], &action, NULL);
-    signal(SIGPIPE, SIG_IGN);
-    signal(SIGCHLD, SIG_IGN);
-}
-
-/* True when the end has come within a second. */
-static bool ended(void) {
-    struct timespec until;
-    clock_gettime(CLOCK_REALTIME, &until);
-    until.tv_sec++;
-    return sem_timedwait(&ending, &until) == 0;
-}
-
 /* Tells the new code when a device was paired. */
 static void wait_for_end(bench *bench) {
     http_lan lan;
-    while (!ended())
+    while (!cli_ended())
         if (http_lan_now(bench->server, &lan) && strcmp(lan.code, bench->code) != 0)
             tell_code(bench, &lan);
     tell(bench->cli, "The bench is closed.");
@@ -191,12 +134,12 @@ static void look_once(bench *bench) {
 }
 
 static void serve(bench *bench) {
-    catch_signals();
+    cli_catch_signals();
     if (!start(bench)) return;
     tell_start(bench);
     bool once = cli_option(bench->cli, CLI_ONCE) != NULL;
-    if (!once && !cli_option(bench->cli, CLI_NO_BROWSER) && has_desktop())
-        open_browser(http_address(bench->server));
+    if (!once && !cli_option(bench->cli, CLI_NO_BROWSER) && cli_has_desktop())
+        cli_open_browser(http_address(bench->server));
     if (once)
         look_once(bench);
     else
@@ -206,7 +149,10 @@ static void serve(bench *bench) {
 
 static void run(cli *cli) {
     bench bench = {.cli = cli};
-    if (cli_shop_open(cli, 0, true, &bench.shop) && (bench.priors = cli_priors(cli))) serve(&bench);
+    if (cli_shop_open(cli, 0, true, &bench.shop) && (bench.priors = cli_priors(cli)) &&
+        (bench.meters = cli_meters(cli)))
+        serve(&bench);
+    meter_profiles_free(bench.meters);
     diagnose_priors_free(bench.priors);
     cli_shop_close(&bench.shop);
 }

@@ -46,6 +46,20 @@ diagnose_priors *cli_priors(cli *cli) {
     return NULL;
 }
 
+meter_profiles *cli_meters(cli *cli) {
+    size_t count;
+    const cli_file *files = cli_files(&count);
+    meter_profiles *profiles = meter_profiles_new();
+    if (!profiles)
+        base_errors_add(cli->errors, BASE_MEMORY, (base_place){0},
+                        "no memory left for the meters|close other programs");
+    for (size_t i = 0; profiles && i < count; i++)
+        if (strncmp(files[i].name, "meters/", 7) == 0)
+            meter_profiles_add(profiles, files[i].name, files[i].data, files[i].length,
+                               cli->errors);
+    return profiles;
+}
+
 /* ---- amps ---------------------------------------------------------------------------------- */
 
 static void stem(const cli_file *file, char *buffer, size_t size) {

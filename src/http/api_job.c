@@ -110,8 +110,8 @@ static bool moves_suspects(const char *kind) {
     return false;
 }
 
-static void tell(http_call *call, int64_t job, int64_t fact, const char *kind) {
-    http_events *events = call->server->events;
+void http_tell_fact(http_server *server, int64_t job, int64_t fact, const char *kind) {
+    http_events *events = server->events;
     http_events_tell(
         events, "fact",
         json_pack("{s:I,s:I,s:s}", "job", (json_int_t)job, "fact", (json_int_t)fact, "kind", kind));
@@ -133,7 +133,7 @@ void http_api_job_new(http_call *call) {
         BASE_OK)
         return;
     json_t *view = job_view(call->server->store, job, call->errors);
-    tell(call, job, json_integer_value(json_object_get(view, "last")), "take in");
+    http_tell_fact(call->server, job, json_integer_value(json_object_get(view, "last")), "take in");
     http_answer_exact(call, json_pack("{s:I,s:o}", "job", (json_int_t)job, "view", view));
 }
 
@@ -162,7 +162,11 @@ static json_t *add_fact(http_call *call, const job_fact *fact, int64_t *id) {
     http_server *server = call->server;
     if (job_add(server->store, call->job, fact, http_now(server), id, call->errors) != BASE_OK)
         return NULL;
-    tell(call, call->job, *id, fact->kind);
+    http_tell_fact(server, call->job, *id, fact->kind);
+    bool drain = strcmp(fact->kind, "drain") == 0;
+    if (server->options.practice && (drain || strcmp(fact->kind, "reading") == 0))
+        practice_took(server->options.practice,
+                      json_number_value(json_object_get(fact->body, "volts")), drain);
     return job_view(server->store, call->job, call->errors);
 }
 
@@ -188,7 +192,7 @@ void http_api_undo(http_call *call) {
         BASE_OK)
         return;
     json_t *view = job_view(server->store, call->job, call->errors);
-    tell(call, call->job, json_integer_value(json_object_get(view, "last")), "undo");
+    http_tell_fact(server, call->job, json_integer_value(json_object_get(view, "last")), "undo");
     http_answer_exact(call, json_pack("{s:I,s:o}", "undone", (json_int_t)undone, "view", view));
 }
 

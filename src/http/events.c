@@ -12,7 +12,7 @@
 #include <string.h>
 
 #define KEPT 256  /* events in the ring */
-#define LONG 1024 /* bytes of one, written out */
+#define LONG 3072 /* bytes of one, written out */
 
 static const char hello[] = "retry: 1000\n: gridleak\n\n";
 static const char comment[] = ":\n\n";

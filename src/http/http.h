@@ -11,6 +11,8 @@
 #include "base.h"
 #include "diagnose.h"
 #include "job.h"
+#include "meter.h"
+#include "practice.h"
 #include "service.h"
 
 /* ---- results as JSON: one shape for the API and for --json (docs/json.md)
@@ -72,7 +74,9 @@ typedef struct http_options {
     const char *(*amp)(void *library, const char *name, size_t *length);
     const char *(*amps)(void *library, size_t index); /* names; NULL past the last */
     void *library;
-    int64_t (*clock)(void *); /* milliseconds since 1970; NULL: the system's */
+    const meter_profiles *meters; /* NULL: no meter can be connected */
+    practice *practice;           /* of the practice bench; NULL: this is none */
+    int64_t (*clock)(void *);     /* milliseconds since 1970; NULL: the system's */
     void *clock_data;
 } http_options;
 
@@ -81,6 +85,8 @@ typedef struct http_server http_server;
  * `options` is borrowed until http_stop. */
 http_server *http_start(job_store *store, const http_options *options, base_errors *errors);
 void http_stop(http_server *server); /* ends every stream first; takes NULL */
+/* Connects the bench to a meter, as PUT /api/meter does. False with a complaint. */
+bool http_meter(http_server *server, const char *address, base_errors *errors);
 int http_port(const http_server *server);
 const char *http_address(const http_server *server); /* "http://127.0.0.1:8473/" */
 

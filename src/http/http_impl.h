@@ -148,7 +148,11 @@ void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_
     http_api_swap(http_call *), http_api_value(http_call *), http_api_drain(http_call *),
     http_api_events(http_call *), http_api_pairing(http_call *), http_api_pairing_new(http_call *),
     http_api_pairing_qr(http_call *), http_pair_page(http_call *), http_pair_style(http_call *),
-    http_pair_try(http_call *);
+    http_api_meter(http_call *), http_api_meter_put(http_call *),
+    http_api_meter_recent(http_call *), http_api_meters(http_call *), http_api_guide(http_call *),
+    http_api_guide_start(http_call *), http_api_guide_press(http_call *),
+    http_api_words(http_call *), http_api_practice(http_call *), http_api_practice_do(http_call *),
+    http_api_practice_end(http_call *), http_pair_try(http_call *);
 void http_page(http_server *server, const http_request *request, http_answer *answer);
 
 /* ---- amps that are open -------------------------------------------------------------------- */
@@ -197,6 +201,22 @@ typedef struct http_past {
  * so that several windows cost one run. */
 char *http_suspects(http_amp *amp, const diagnose_priors *priors, const diagnose_readings *readings,
                     const http_past *past, base_errors *errors);
+
+/* Tells all windows that a fact was added, and of the suspects that it moves. */
+void http_tell_fact(http_server *server, int64_t job, int64_t fact, const char *kind);
+
+/* ---- the meter, and who is led by it (live_impl.h) ------------------------------------------ */
+
+typedef struct http_live http_live;
+http_live *http_live_new(http_server *server);
+void http_live_free(http_live *live); /* ends the meter's thread */
+/* NULL lets the meter go. False with a complaint. */
+bool http_live_connect(http_live *live, const char *address, const char *profile,
+                       base_errors *errors);
+void http_live_probe(http_live *live, int64_t job, const char *phase);
+void http_live_drain(http_live *live, int64_t job, const char *at, double through);
+/* `volts`, `written`: read off a meter without a wire; NAN: what the meter shows. */
+void http_live_press(http_live *live, meter_press press, double volts, const char *written);
 
 /* ---- the live stream ----------------------------------------------------------------------- */
 
@@ -310,6 +330,7 @@ struct http_server {
     http_limits limits;
     http_amps *amps;
     http_events *events;
+    http_live *live;
     http_pairing *pairing; /* NULL without lan */
     http_work *work;
     http_watch *watch;

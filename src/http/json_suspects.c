@@ -45,15 +45,22 @@ static json_t *groups(const diagnose_belief *belief) {
     return list;
 }
 
-static json_t *nexts(const diagnose_belief *belief) {
+static json_t *nexts(const http_case *at) {
+    static const char *const kinds[] = {
+        [METER_LOW] = "low", [METER_HIGH] = "high", [METER_HEATER] = "heater"};
+    const diagnose_belief *belief = at->belief;
     json_t *list = json_array();
     for (size_t i = 0; i < belief->nexts; i++) {
         const diagnose_probe_next *next = &belief->next[i];
+        meter_point point;
+        practice_point(at->engine, next, &point);
         list = http_json_append(
-            list,
-            json_pack("{s:o,s:o,s:o,s:o,s:o}", "at", http_json_text(next->at), "quantity",
-                      http_json_text(next->quantity), "bits", http_json_number(next->bits), "cost",
-                      http_json_number(next->cost), "why", http_json_text(next->why)));
+            list, json_pack("{s:o,s:o,s:o,s:o,s:o,s:s,s:o,s:o}", "at", http_json_text(next->at),
+                            "quantity", http_json_text(next->quantity), "bits",
+                            http_json_number(next->bits), "cost", http_json_number(next->cost),
+                            "why", http_json_text(next->why), "kind", kinds[point.kind],
+                            "expected_v", http_json_number(point.expected_v), "spread_v",
+                            http_json_number(point.spread_v)));
     }
     return list;
 }
@@ -111,5 +118,5 @@ json_t *http_json_suspects(const http_case *at) {
                      "reason", http_json_text(belief->reason), "entropy_bits",
                      http_json_number(belief->entropy_bits), "trusted", !belief->outside,
                      "suspects", suspects(belief), "pairs", pairs(belief), "groups", groups(belief),
-                     "next", nexts(belief), "readings", readings(at));
+                     "next", nexts(at), "readings", readings(at));
 }

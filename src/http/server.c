@@ -32,8 +32,10 @@ http_server *http_core_new(job_store *store, const http_options *options, base_e
         server->far = (http_gate){.server = server, .lan = true};
         server->amps = http_amps_new(options->tubes, options->priors);
         server->events = http_events_new(http_now(server));
+        server->live = http_live_new(server);
         if (options->lan) server->pairing = http_pairing_new();
-        if (server->amps && server->events && (server->pairing || !options->lan)) return server;
+        if (server->amps && server->events && server->live && (server->pairing || !options->lan))
+            return server;
     }
     no_memory(errors);
     http_core_free(server);
@@ -42,6 +44,7 @@ http_server *http_core_new(job_store *store, const http_options *options, base_e
 
 void http_core_free(http_server *server) {
     if (!server) return;
+    http_live_free(server->live);
     http_amps_free(server->amps);
     http_events_free(server->events);
     http_pairing_free(server->pairing);
@@ -152,6 +155,7 @@ http_server *http_start(job_store *store, const http_options *options, base_erro
 void http_stop(http_server *server) {
     if (!server) return;
     server->closing = true;
+    http_live_connect(server->live, NULL, NULL, NULL);
     http_events_close(server->events);
     if (server->work) http_work_close(server->work);
     http_gate_close(&server->far);
@@ -159,6 +163,10 @@ void http_stop(http_server *server) {
     http_work_free(server->work);
     http_watch_free(server->watch);
     http_core_free(server);
+}
+
+bool http_meter(http_server *server, const char *address, base_errors *errors) {
+    return http_live_connect(server->live, address, NULL, errors);
 }
 
 int http_port(const http_server *server) {

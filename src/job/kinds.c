@@ -28,6 +28,11 @@
 #define WHOLE(key, needed, low, high)                                                              \
     { .name = key, .type = 'i', .must = needed, .least = low, .most = high }
 
+/* What a reading that came over a wire keeps of its meter. */
+#define CAPTURED                                                                                   \
+    TEXT("device", false), NUMBER("range", false, 0, 1e5), NUMBER("spread", false, 0, VOLTS_MOST), \
+        YES_NO("by_hand", false), TEXT("stream", false)
+
 static const job_key take_in[] = {
     TEXT("owner", true),   TEXT("contact", false),           TEXT("complaint", true),
     TEXT("keep", false),   TEXTS("accessories", false),      TEXT("amp", true),
@@ -37,6 +42,7 @@ static const job_key power[] = {YES_NO("on", true), NUMBER("mains", false, 20, 3
 static const job_key drain[] = {PLACE("at", true),
                                 NUMBER("volts", true, -VOLTS_MOST, VOLTS_MOST),
                                 NUMBER("through", false, 1, 1e7),
+                                CAPTURED,
                                 {0}};
 static const job_key look[] = {
     PLACE("part", true),
@@ -62,6 +68,7 @@ static const job_key reading[] = {WORDS("phase", true, "before|after"),
                                   TEXT("written", false),
                                   TEXT("meter", false),
                                   NUMBER("mains", false, 20, 300),
+                                  CAPTURED,
                                   {0}};
 static const job_key decision[] = {
     PLACE("part", true),
