@@ -154,7 +154,9 @@ static int choose(const http_live *live, const json_t *suspects, meter_point poi
     const json_t *list = json_object_get(suspects, "next"), *row;
     size_t i, count = 0;
     json_array_foreach(list, i, row) {
-        if (count < POINTS && !meter_guide_skipped(&live->guide, text_of(row, "at")))
+        const char *at = text_of(row, "at");
+        bool plain = !strchr(at, ' '); /* "V1.1 @1kHz", "R7 alone" want other tools and hands */
+        if (count < POINTS && plain && !meter_guide_skipped(&live->guide, at))
             point_of(row, &points[count++]);
     }
     return meter_choose(points, count, *live->guide.point.at ? &live->guide.point : NULL);
