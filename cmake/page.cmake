@@ -21,9 +21,9 @@ if(GRIDLEAK_PAGE AND GRIDLEAK_NODE AND GRIDLEAK_NPM)
     COMMENT "The bench page" VERBATIM)
   add_custom_command(
     OUTPUT ${page_table}
-    COMMAND ${CMAKE_COMMAND} -D PAGE=${page} -D TABLE=${page_table}
+    COMMAND ${CMAKE_COMMAND} -D PAGE=${page} -D CLIPS=${clips} -D TABLE=${page_table}
             -P ${CMAKE_SOURCE_DIR}/cmake/page_table.cmake
-    DEPENDS ${page}/files.txt ${CMAKE_SOURCE_DIR}/cmake/page_table.cmake VERBATIM)
+    DEPENDS ${page}/files.txt ${clips_made} ${CMAKE_SOURCE_DIR}/cmake/page_table.cmake VERBATIM)
 else()
   message(STATUS "The program is built without its bench page: node or npm is missing")
   execute_process(COMMAND ${CMAKE_COMMAND} -D TABLE=${page_table}

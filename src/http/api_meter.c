@@ -171,7 +171,7 @@ void http_api_words(http_call *call) {
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++) {
         char clip[48];
-        snprintf(clip, sizeof clip, "say-%s.ogg", words[i].word);
+        snprintf(clip, sizeof clip, "say_%s.ogg", words[i].word);
         list = http_json_append(
             list, json_pack("{s:s,s:s,s:o}", "word", words[i].word, "said", words[i].said, "clip",
                             has_clip(call->server, clip) ? json_string(clip) : json_null()));
