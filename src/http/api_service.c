@@ -164,3 +164,17 @@ void http_api_drain(http_call *call) {
     service_drain_free(drain);
     give(call, &asked);
 }
+
+/* ---- powerup ------------------------------------------------------------------------------- */
+
+void http_api_powerup(http_call *call) {
+    const char *standby = http_param_word(call, "standby", "no", "no|yes");
+    service_powerup_asked how = {.standby = standby && *standby == 'y'};
+    if (!standby || !mains_param(call, &how.mains)) return;
+    asked asked = ask(call);
+    service_powerup *powerup =
+        asked.amp ? service_powerup_new(asked.amp->system, &how, call->errors) : NULL;
+    if (powerup) http_answer_computed(call, http_json_powerup(powerup));
+    service_powerup_free(powerup);
+    give(call, &asked);
+}

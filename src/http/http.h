@@ -39,6 +39,8 @@ json_t *http_json_swap(const service_swap *swap);
 json_t *http_json_value(const service_value *value);
 json_t *http_json_drain(const service_drain *drain);
 json_t *http_json_fuses(const service_fuses *fuses);
+json_t *http_json_plot(const service_plot *plot);
+json_t *http_json_powerup(const service_powerup *powerup);
 
 /* A belief with what it was made from. */
 typedef struct http_case {

@@ -269,33 +269,6 @@ static int nearest_first(const void *a, const void *b) {
     return one->index - other->index;
 }
 
-/* What the file leaves out, and what cannot be said without it. */
-static const char *missing(follower *f) {
-    base_arena *arena = f->out->arena;
-    const char *capacitors = NULL, *fuses = NULL, *words = NULL;
-    for (size_t i = 0; i < f->out->capacitors; i++) {
-        const service_powerup_capacitor *one = &f->out->capacitor[i];
-        if (!isnan(one->rating_v)) continue;
-        capacitors =
-            capacitors ? base_arena_print(arena, "%s, %s", capacitors, one->part) : one->part;
-    }
-    for (size_t i = 0; i < f->out->fuses; i++)
-        if (isnan(f->out->fuse[i].rating_a))
-            fuses = fuses ? base_arena_print(arena, "%s, %s", fuses, f->out->fuse[i].name)
-                          : f->out->fuse[i].name;
-    if (capacitors)
-        words = base_arena_print(arena,
-                                 "No `volts` in the file: %s. Whether they bear their peak cannot "
-                                 "be said; read it off the part.",
-                                 capacitors);
-    if (fuses)
-        words = base_arena_print(arena,
-                                 "%s%sNo `amps` in the file: %s. Whether they hold the inrush "
-                                 "cannot be said; read it off the holder or the schematic.",
-                                 words ? words : "", words ? " " : "", fuses);
-    return words;
-}
-
 static double core_amperes(const follower *f) {
     for (size_t i = 0; i < circuit_parts(f->amp); i++) {
         const circuit_part *part = circuit_part_at(f->amp, i);
@@ -346,10 +319,9 @@ static bool powerup_run(follower *f, const service_powerup_asked *asked) {
     sum_capacitors(f);
     if (!sum_rectifiers(f)) return false;
     out->core_a = core_amperes(f);
-    out->missing = missing(f);
     powerup_plots_end(f);
     qsort(out->capacitor, out->capacitors, sizeof *out->capacitor, nearest_first);
-    return true;
+    return powerup_words(f) || failed(f, SOLVE_NO_MEMORY);
 }
 
 service_powerup *service_powerup_new(const solve_system *system, const service_powerup_asked *asked,

@@ -51,6 +51,9 @@ double powerup_volts(const follower *f, size_t index);
 /* Volts of its output now, above its return. */
 double powerup_output(const follower *f, size_t rectifier);
 
+/* powerup_words.c: what is missing and what is past a limit. False: no memory. */
+bool powerup_words(follower *f);
+
 /* powerup_plot.c */
 bool powerup_plots(follower *f);
 void powerup_draw(follower *f);

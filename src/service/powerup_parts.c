@@ -108,13 +108,26 @@ static int fed_through(const follower *f, int fuse) {
     return -1;
 }
 
+/* Does it stand between a rectifier's winding and its way back? */
+static bool at_winding(const follower *f, const circuit_part *fuse) {
+    for (size_t i = 0; i < f->out->rectifiers; i++) {
+        int winding = part_at(f, f->source[i])->rectifier.winding;
+        for (int end = 0; winding >= 0 && end < part_at(f, winding)->ends; end++) {
+            int node = part_at(f, winding)->end[end];
+            if (node > 0 && (fuse->end[0] == node || fuse->end[1] == node)) return true;
+        }
+    }
+    return false;
+}
+
 static void add_fuse(follower *f, int index, const circuit_part *part) {
-    bool dc = both_known(f, part);
-    const char *where = dc ? "supply" : fed_through(f, index) >= 0 ? "high voltage" : "mains";
+    bool lead = fed_through(f, index) >= 0 || at_winding(f, part);
+    const char *where = lead ? "high voltage" : both_known(f, part) ? "supply" : "mains";
     double rating = part->value, square = rating * rating;
     f->out->fuse[f->out->fuses] = (service_powerup_fuse){.name = part->name,
                                                          .where = where,
                                                          .rating_a = rating,
+                                                         .kind = part->material,
                                                          .fast_i2t = FAST_I2T * square,
                                                          .slow_i2t = SLOW_I2T * square};
     f->fuse[f->out->fuses++] = index;

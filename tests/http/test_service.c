@@ -102,9 +102,17 @@ static void swap(void **state) {
     client_free(&answer);
 }
 
+static void powerup(void **state) {
+    (void)state;
+    seen("Powerup", "powerup?mains=121");
+    refused("/api/amps/wren-hollow/powerup?standby=yes", 422);
+    refused("/api/amps/wren-hollow/powerup?standby=perhaps", 400);
+    refused("/api/amps/wren-hollow/powerup?mains=5", 400);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(margins), cmocka_unit_test(fuse),
-                                       cmocka_unit_test(drain), cmocka_unit_test(value),
-                                       cmocka_unit_test(swap)};
+                                       cmocka_unit_test(powerup), cmocka_unit_test(drain),
+                                       cmocka_unit_test(value),   cmocka_unit_test(swap)};
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }
