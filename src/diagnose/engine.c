@@ -144,7 +144,8 @@ static bool is_same(const diagnose_engine *engine, const diagnose_point *point) 
 
 /* While the factors of the point are at hand. */
 static bool keep_sources(diagnose_engine *engine, diagnose_point *point) {
-    point->source = base_arena_take(point->arena, (size_t)engine->heavies + 1, sizeof(float));
+    if (!point->source)
+        point->source = base_arena_take(point->arena, (size_t)engine->heavies + 1, sizeof(float));
     for (int h = 0; point->source && h < engine->heavies; h++) {
         const solve_probe *probe = &engine->places.place[engine->heavy[h]].probe;
         double source = 0;
@@ -160,7 +161,8 @@ static bool sets_mains(const diagnose_engine *engine, int fault) {
 
 bool diagnose_point_solve(diagnose_engine *engine, diagnose_point *point, const double *start) {
     diagnose_bench *bench = &engine->bench;
-    point->x = base_arena_take(point->arena, solve_unknowns(bench->system), sizeof(double));
+    if (!point->x)
+        point->x = base_arena_take(point->arena, solve_unknowns(bench->system), sizeof(double));
     if (!point->x) return false;
     diagnose_numbers_of(engine, point, engine->work_numbers);
     solve_result result = solve_point(bench->work, engine->work_numbers, start, point->x);

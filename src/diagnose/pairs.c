@@ -13,13 +13,19 @@
     0.03                  /* probability of something not modelled from which pairs are looked at */
 #define WANTED_WRONG 0.4  /* readings thought wrong, in the mean */
 #define WANTED_MISFIT 3.0 /* deviations of chi squared */
-#define SOLVED 600        /* pairs of points truly solved */
-#define WINDOW 30.0       /* nats below the best screened pair that still count */
-#define EXACT 120         /* pairs of points weighed with all readings */
-#define AROUND 60         /* more of them, around the best */
-#define CLOSE 4.0         /* nats below its pair's best from which a point's neighbours count */
-#define NEAR 8.0          /* the same of a pair below the best of all */
-#define SHOWS 4.0         /* squared deviations that the second fault must add to the first */
+#define WORTH_CASES 3     /* leading cases beside which a second fault is tried */
+#define WORTH_WEIGHT 0.05
+#define WORTH_ODDS (-3.5) /* ln of the odds of the best from which pairs are looked at */
+#define SCREENED 600      /* pairs of points truly solved: by the screening */
+#define FIRSTS 8          /* and, of so many of the best cases, */
+#define FULLY 3
+#define BESIDE 40   /* the best second faults */
+#define WINDOW 30.0 /* nats below the best screened pair that still count */
+#define EXACT 120   /* pairs of points weighed with all readings */
+#define AROUND 60   /* more of them, around the best */
+#define CLOSE 4.0   /* nats below its pair's best from which a point's neighbours count */
+#define NEAR 8.0    /* the same of a pair below the best of all */
+#define SHOWS 4.0   /* squared deviations that the second fault must add to the first */
 
 /* ---- are they wanted? ---------------------------------------------------------------------- */
 
@@ -30,6 +36,20 @@ static double misfit(const diagnose_run_state *run, const diagnose_case *one) {
     for (int i = 0; i < run->n; i++)
         sum += one->gauss.e[i] * (run->y[i] - one->mean[i]);
     return (sum - n) / sqrt(2 * n);
+}
+
+/* Would a second fault beside one of the leading cases be worth its prior? */
+static bool worth_it(const diagnose_run_state *run, const pairs_table *table) {
+    pairs_candidate best;
+    int tried = 0;
+    for (int k = 0; k < run->count && tried < WORTH_CASES; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (!one->exact || one->label == 1) continue;
+        if (one->weight < WORTH_WEIGHT) return false;
+        if (diagnose_pairs_beside(table, one, &best, 1) > WORTH_ODDS) return true;
+        tried++;
+    }
+    return false;
 }
 
 static bool unexplained(const diagnose_run_state *run) {
@@ -44,11 +64,14 @@ static bool unexplained(const diagnose_run_state *run) {
            (run->count > 0 && misfit(run, &run->cases[0]) > WANTED_MISFIT);
 }
 
-static bool wanted(const diagnose_run_state *run) {
-    if (run->given < 2 || run->engine->catalogue.count < 4) return false;
-    if (run->engine->options.pairs != DIAGNOSE_LOOK_IF_NEEDED)
-        return run->engine->options.pairs == DIAGNOSE_LOOK_ALWAYS;
-    return unexplained(run);
+static bool possible(const diagnose_run_state *run) {
+    return run->given >= 2 && run->engine->catalogue.count > 3 &&
+           run->engine->options.pairs != DIAGNOSE_LOOK_NEVER;
+}
+
+static bool wanted(const diagnose_run_state *run, const pairs_table *table) {
+    return run->engine->options.pairs == DIAGNOSE_LOOK_ALWAYS || unexplained(run) ||
+           worth_it(run, table);
 }
 
 /* ---- labels -------------------------------------------------------------------------------- */
@@ -125,11 +148,39 @@ static bool add_case(searcher *searcher, const diagnose_point *a, const diagnose
     return true;
 }
 
-static bool solve_best(searcher *searcher, const pairs_screen *screen) {
-    for (int k = 0; k < screen->count; k++) {
-        const pairs_candidate *one = &screen->candidate[k];
-        if (!add_case(searcher, one->a, one->b)) return false;
+static bool add_best(searcher *searcher, const pairs_candidate *best) {
+    for (int b = 0; b < BESIDE && best[b].a; b++)
+        if (!add_case(searcher, best[b].a, best[b].b)) return false;
+    return true;
+}
+
+/* The best second faults beside each of the best single ones; the first few of those, which may
+ * change what a second one does, with each solved. */
+static bool solve_beside(searcher *searcher, pairs_table *table) {
+    pairs_candidate best[BESIDE];
+    const diagnose_run_state *run = searcher->run;
+    int tried = 0, solved[FIRSTS];
+    for (int k = 0; k < run->count && tried < FIRSTS; k++) {
+        const diagnose_case *one = &run->cases[k];
+        bool again = false;
+        if (!one->exact || one->label < 2) continue;
+        for (int t = 0; t < tried; t++)
+            again |= solved[t] == one->label;
+        if (again) continue;
+        diagnose_pairs_beside(table, one, best, BESIDE);
+        if (!add_best(searcher, best)) return false;
+        solved[tried++] = one->label;
+        if (tried > FULLY) continue;
+        if (!diagnose_pairs_from(table, diagnose_point_of(run, one->point), best, BESIDE))
+            return false;
+        if (!add_best(searcher, best)) return false;
     }
+    return true;
+}
+
+static bool solve_screened(searcher *searcher, const pairs_table *table) {
+    for (int k = 0; k < table->count && k < SCREENED; k++)
+        if (!add_case(searcher, table->all[k].a, table->all[k].b)) return false;
     return true;
 }
 
@@ -203,7 +254,7 @@ static bool look_around_best(searcher *searcher) {
 
 static bool take_room(searcher *searcher) {
     diagnose_run_state *run = searcher->run;
-    size_t n = (size_t)run->n + 1, room = SOLVED + 8 * AROUND;
+    size_t n = (size_t)run->n + 1, room = SCREENED + (FIRSTS + FULLY) * BESIDE + 8 * AROUND;
     searcher->room = (int)room;
     searcher->cases = base_arena_take(run->arena, room, sizeof *searcher->cases);
     run->two = base_arena_take(run->arena, room, sizeof *run->two);
@@ -231,10 +282,13 @@ static bool append(searcher *searcher) {
 
 bool diagnose_pairs_weigh(diagnose_run_state *run, diagnose_weigher *weigher) {
     searcher searcher = {.run = run, .engine = run->engine, .weigher = weigher};
-    pairs_screen screen = {.run = run, .weigher = weigher, .most = SOLVED};
-    if (!wanted(run)) return true;
-    if (!take_room(&searcher) || !diagnose_pairs_screen(&screen)) return false;
-    if (!solve_best(&searcher, &screen) || !weigh_best(&searcher)) return false;
+    pairs_table table = {.run = run, .weigher = weigher};
+    if (!possible(run)) return true;
+    if (!diagnose_pairs_table(&table)) return false;
+    if (!wanted(run, &table)) return true;
+    if (!take_room(&searcher) || !diagnose_pairs_screen(&table)) return false;
+    if (!solve_beside(&searcher, &table) || !solve_screened(&searcher, &table)) return false;
+    if (!weigh_best(&searcher)) return false;
     if (!look_around_best(&searcher) || !append(&searcher)) return false;
     diagnose_normalise(run);
     return true;

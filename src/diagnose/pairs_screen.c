@@ -12,40 +12,30 @@
 #define MOVES 0.5f /* deviations that a fault must move some reading by, to be one of two */
 #define LANES 8
 #define COMBINATIONS 3 /* of severities that are kept of two faults */
+/* beside a case: deviations from which a reading counts as moved, and what may be between a
+ * severity of the grid and the true one, or between what a fault moves alone and beside another */
+#define LEAST_MOVE 0.1F
+#define LEAST_SCALE 0.5
+#define MOST_SCALE 1.6
 
 typedef float eight __attribute__((vector_size(32), aligned(4)));
+typedef pairs_mover mover;
+typedef pairs_table table;
 typedef int mask __attribute__((vector_size(32), aligned(4)));
-
-/* One point, as the screening sees it. */
-typedef struct mover {
-    const diagnose_point *point;
-    float prior;
-    float *d, *u, *l; /* by reading: moved, unsure squared, ln(1 + u) / 2 */
-} mover;
-
-typedef struct table {
-    pairs_screen *screen;
-    int width;       /* readings, rounded up to whole lanes */
-    float *y, *most; /* by reading: read; cost of a wrong one */
-    mover *mover;    /* fault after fault */
-    int movers;
-    pairs_candidate *all;
-    int count, room;
-} table;
 
 /* ---- the table ----------------------------------------------------------------------------- */
 
 static float *take_row(const table *table) {
-    return base_arena_take(table->screen->run->arena, (size_t)table->width, sizeof(float));
+    return base_arena_take(table->run->arena, (size_t)table->width, sizeof(float));
 }
 
 static double deviation(const table *table, int i) {
-    return sqrt(table->screen->weigher->base[i * table->screen->run->n + i]);
+    return sqrt(table->weigher->base[i * table->run->n + i]);
 }
 
 /* Readings past the last cost nothing. */
 static bool take_readings(table *table) {
-    const diagnose_run_state *run = table->screen->run;
+    const diagnose_run_state *run = table->run;
     double odds = log(run->engine->options.wrong), half_ln_2pi = 0.9189385;
     table->y = take_row(table);
     table->most = take_row(table);
@@ -63,15 +53,17 @@ static double prior_of(const diagnose_engine *engine, const diagnose_point *poin
     return log(fault->prior) + log(fault->weight[point->severity]);
 }
 
-/* false: no memory. A point that moves nothing is left out. */
-static bool take_point(table *table, const diagnose_point *point) {
-    const diagnose_run_state *run = table->screen->run;
-    mover *mover = &table->mover[table->movers];
-    float furthest = 0;
+static bool mover_room(const table *table, mover *mover) {
     if (!mover->d) mover->d = take_row(table);
     if (!mover->u) mover->u = take_row(table);
     if (!mover->l) mover->l = take_row(table);
-    if (!mover->d || !mover->u || !mover->l) return false;
+    return mover->d && mover->u && mover->l;
+}
+
+/* Fills what a point moves; returns the most. */
+static float moves_of(const table *table, const diagnose_point *point, mover *mover) {
+    const diagnose_run_state *run = table->run;
+    float furthest = 0;
     for (int i = 0; i < run->n; i++) {
         double unsure, s = deviation(table, i);
         double shown = diagnose_roughly(run, point, i, &unsure) - run->healthy[i];
@@ -82,20 +74,31 @@ static bool take_point(table *table, const diagnose_point *point) {
     }
     mover->point = point;
     mover->prior = (float)prior_of(run->engine, point);
-    if (furthest >= MOVES) table->movers++;
+    return furthest;
+}
+
+/* false: no memory. A point that moves nothing is left out. */
+static bool take_point(table *table, const diagnose_point *point) {
+    mover *mover = &table->mover[table->movers];
+    if (!mover_room(table, mover)) return false;
+    if (moves_of(table, point, mover) >= MOVES) table->movers++;
     return true;
 }
 
 static bool take_points(table *table) {
-    const diagnose_engine *engine = table->screen->run->engine;
-    table->mover =
-        base_arena_take(table->screen->run->arena, engine->points + 1, sizeof *table->mover);
+    const diagnose_engine *engine = table->run->engine;
+    table->mover = base_arena_take(table->run->arena, engine->points + 1, sizeof *table->mover);
     if (!table->mover) return false;
     for (size_t p = 1; p < engine->points; p++) {
         const diagnose_point *point = &engine->point[p];
         if (point->solved && !point->same_as_healthy && !take_point(table, point)) return false;
     }
     return true;
+}
+
+bool diagnose_pairs_table(pairs_table *table) {
+    table->width = (table->run->n + LANES - 1) / LANES * LANES;
+    return take_readings(table) && take_points(table);
 }
 
 /* ---- two at once --------------------------------------------------------------------------- */
@@ -143,13 +146,13 @@ static int end_of_fault(const table *table, int from) {
     return to;
 }
 
-static void keep_best(pairs_candidate *best, pairs_candidate one) {
-    int at = COMBINATIONS;
+static void keep_best(pairs_candidate *best, int most, pairs_candidate one) {
+    int at = most;
     while (at > 0 && best[at - 1].score < one.score)
         at--;
-    for (int k = COMBINATIONS - 1; k > at; k--)
+    for (int k = most - 1; k > at; k--)
         best[k] = best[k - 1];
-    if (at < COMBINATIONS) best[at] = one;
+    if (at < most) best[at] = one;
 }
 
 /* The best combinations of the severities of two faults: of movers from a and from b on. */
@@ -162,7 +165,7 @@ static void try_faults(table *table, int a, int b) {
         for (int k = b; k < b_end; k++) {
             const mover *one = &table->mover[i], *other = &table->mover[k];
             float score = one->prior + other->prior - cost_of(table, one, other);
-            keep_best(best, (pairs_candidate){one->point, other->point, score});
+            keep_best(best, COMBINATIONS, (pairs_candidate){one->point, other->point, score});
         }
     for (int k = 0; k < COMBINATIONS && table->count < table->room; k++)
         if (best[k].a) table->all[table->count++] = best[k];
@@ -174,13 +177,12 @@ static int better(const void *a, const void *b) {
 }
 
 static bool try_all(table *table) {
-    const diagnose_engine *engine = table->screen->run->engine;
+    const diagnose_engine *engine = table->run->engine;
     size_t faults = 0;
     for (int a = 0; a < table->movers; a = end_of_fault(table, a))
         faults++;
     table->room = (int)(COMBINATIONS * faults * faults / 2 + 1);
-    table->all =
-        base_arena_take(table->screen->run->arena, (size_t)table->room + 1, sizeof *table->all);
+    table->all = base_arena_take(table->run->arena, (size_t)table->room + 1, sizeof *table->all);
     if (!table->all) return false;
     for (int a = 0; a < table->movers; a = end_of_fault(table, a))
         for (int b = end_of_fault(table, a); b < table->movers; b = end_of_fault(table, b))
@@ -189,12 +191,98 @@ static bool try_all(table *table) {
     return true;
 }
 
-bool diagnose_pairs_screen(pairs_screen *screen) {
-    table table = {.screen = screen};
-    table.width = (screen->run->n + LANES - 1) / LANES * LANES;
-    if (!take_readings(&table) || !take_points(&table) || !try_all(&table)) return false;
-    qsort(table.all, (size_t)table.count, sizeof *table.all, better);
-    screen->candidate = table.all;
-    screen->count = table.count < screen->most ? table.count : screen->most;
+bool diagnose_pairs_screen(pairs_table *table) {
+    if (!try_all(table)) return false;
+    qsort(table->all, (size_t)table->count, sizeof *table->all, better);
+    return true;
+}
+
+/* ---- beside a case ------------------------------------------------------------------------- */
+
+/* Where a point moves a reading by enough to count: which, and by how many volts. */
+static int moved_by(const table *table, const mover *mover, int *at, double *d) {
+    int count = 0;
+    for (int i = 0; i < table->run->n; i++) {
+        if (fabsf(mover->d[i]) < LEAST_MOVE) continue;
+        at[count] = i;
+        d[count++] = mover->d[i] * deviation(table, i);
+    }
+    return count;
+}
+
+/* Nats that the density gains where the mean moves by s d, at the best s around 1:
+ * s d'e - s^2 d'Qd / 2. */
+static double gain(const diagnose_gauss *gauss, const int *at, const double *d, int count) {
+    double along = 0, size = 0;
+    for (int i = 0; i < count; i++) {
+        const double *q = gauss->q + at[i] * gauss->n;
+        double sum = 0;
+        for (int k = 0; k < i; k++)
+            sum += q[at[k]] * d[k];
+        size += d[i] * (2 * sum + q[at[i]] * d[i]);
+        along += d[i] * gauss->e[at[i]];
+    }
+    if (!(along > 0) || !(size > 0)) return 0;
+    double s = fmin(fmax(along / size, LEAST_SCALE), MOST_SCALE);
+    return s * along - s * s * size / 2;
+}
+
+double diagnose_pairs_beside(const pairs_table *table, const diagnose_case *one,
+                             pairs_candidate *best, int most) {
+    const diagnose_run_state *run = table->run;
+    const diagnose_point *own = diagnose_point_of(run, one->point);
+    int at[run->n + 1];
+    double d[run->n + 1], two = log(2 * run->engine->number[NUMBER_TWO_FAULTS]);
+    double now = one->log_weight - prior_of(run->engine, own), odds = -INFINITY;
+    for (int k = 0; k < most; k++)
+        best[k] = (pairs_candidate){.score = -INFINITY};
+    for (int m = 0; m < table->movers; m++) {
+        const mover *mover = &table->mover[m];
+        if (clash(run->engine, own, mover->point)) continue;
+        int count = moved_by(table, mover, at, d);
+        double more = gain(&one->gauss, at, d, count) + mover->prior + two;
+        double score = one->gauss.log_density + more - now;
+        odds = fmax(odds, score);
+        bool first = own->fault < mover->point->fault;
+        keep_best(best, most,
+                  (pairs_candidate){first ? own : mover->point, first ? mover->point : own,
+                                    (float)score});
+    }
+    return odds;
+}
+
+/* ---- from a point -------------------------------------------------------------------------- */
+
+/* The ends and the middle of a fault's severities. */
+static bool coarse(const diagnose_engine *engine, const diagnose_point *point) {
+    int last = engine->catalogue.fault[point->fault].severities - 1;
+    return point->severity == 0 || point->severity == last || point->severity == last / 2;
+}
+
+bool diagnose_pairs_from(pairs_table *table, const diagnose_point *first, pairs_candidate *best,
+                         int most) {
+    diagnose_engine *engine = table->run->engine;
+    diagnose_point both = *first;
+    mover none = {0}, own = {0};
+    both.x = NULL;
+    both.source = NULL;
+    both.arena = table->run->arena;
+    for (int k = 0; k < most; k++)
+        best[k] = (pairs_candidate){.score = -INFINITY};
+    if (!mover_room(table, &none) || !mover_room(table, &own)) return false;
+    for (int m = 0; m < table->movers; m++) {
+        const mover *second = &table->mover[m];
+        if (!coarse(engine, second->point) || clash(engine, first, second->point)) continue;
+        both.second = second->point->fault;
+        both.second_severity = second->point->severity;
+        if (!diagnose_point_solve(engine, &both, first->x)) return false;
+        if (!both.solved) continue;
+        moves_of(table, &both, &own);
+        float score = second->prior - cost_of(table, &own, &none);
+        bool ahead = first->fault < both.second;
+        keep_best(
+            best, most,
+            (pairs_candidate){ahead ? first : second->point, ahead ? second->point : first, score});
+    }
     return true;
 }
