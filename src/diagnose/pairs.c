@@ -18,14 +18,14 @@
 #define WORTH_ODDS (-3.5) /* ln of the odds of the best from which pairs are looked at */
 #define SCREENED 600      /* pairs of points truly solved: by the screening */
 #define FIRSTS 8          /* and, of so many of the best cases, */
-#define FULLY 3
-#define BESIDE 40   /* the best second faults */
-#define WINDOW 30.0 /* nats below the best screened pair that still count */
-#define EXACT 120   /* pairs of points weighed with all readings */
-#define AROUND 60   /* more of them, around the best */
-#define CLOSE 4.0   /* nats below its pair's best from which a point's neighbours count */
-#define NEAR 8.0    /* the same of a pair below the best of all */
-#define SHOWS 4.0   /* squared deviations that the second fault must add to the first */
+#define FULLY 3           /* of those, beside which all others are solved */
+#define BESIDE 40         /* the best second faults */
+#define WINDOW 30.0       /* nats below the best screened pair that still count */
+#define EXACT 120         /* pairs of points weighed with all readings */
+#define AROUND 60         /* more of them, around the best */
+#define CLOSE 4.0         /* nats below its pair's best from which a point's neighbours count */
+#define NEAR 8.0          /* the same of a pair below the best of all */
+#define SHOWS 4.0         /* squared deviations that the second fault must add to the first */
 
 /* ---- are they wanted? ---------------------------------------------------------------------- */
 
