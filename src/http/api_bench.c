@@ -59,40 +59,6 @@ void http_api_differences(http_call *call) {
     http_amp_give(call->server->amps, b);
 }
 
-/* ---- substitute ---------------------------------------------------------------------------- */
-
-static json_t *choice_row(const service_choice *choice) {
-    return json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "text", http_json_text(choice->text), "value",
-                     http_json_number(choice->value), "volts", http_json_number(choice->volts),
-                     "watts", http_json_number(choice->watts), "kind", http_json_text(choice->kind),
-                     "note", http_json_text(choice->note));
-}
-
-static json_t *substitute_json(const service_substitute *found) {
-    json_t *list = json_array();
-    for (size_t i = 0; i < found->choices; i++)
-        list = http_json_append(list, choice_row(&found->choice[i]));
-    return json_pack("{s:o,s:o,s:o,s:o,s:o}", "part", http_json_text(found->part), "across",
-                     http_json_number(found->old.across), "burns",
-                     http_json_number(found->old.burns), "choices", list, "keep",
-                     http_json_text(found->keep));
-}
-
-void http_api_substitute(http_call *call) {
-    const char *part = http_param(call, "part", NULL);
-    if (!part) {
-        base_errors_add(call->errors, BASE_USAGE, (base_place){0},
-                        "no part is named|write ?part=C9");
-        return;
-    }
-    http_amp *amp = http_amp_of_job(call, JOB_FOUND);
-    service_substitute *found =
-        amp ? service_substitute_of(amp->system, NAN, part, call->errors) : NULL;
-    if (found) http_answer_computed(call, substitute_json(found));
-    service_substitute_free(found);
-    http_amp_give(call->server->amps, amp);
-}
-
 /* ---- date codes ---------------------------------------------------------------------------- */
 
 typedef struct dating { /* the codes seen, those that read first packed for service_dates_of */

@@ -178,3 +178,28 @@ void http_api_powerup(http_call *call) {
     service_powerup_free(powerup);
     give(call, &asked);
 }
+
+/* ---- mains, substitute --------------------------------------------------------------------- */
+
+void http_api_mains(http_call *call) {
+    double volts = http_param_number(call, "volts", BASE_VOLTS);
+    if (base_errors_worst(call->errors) != BASE_OK || !sensible(call, volts)) return;
+    asked asked = ask(call);
+    service_mains *mains =
+        asked.amp ? service_mains_new(asked.amp->system, volts, call->errors) : NULL;
+    if (mains) http_answer_computed(call, http_json_mains(mains));
+    service_mains_free(mains);
+    give(call, &asked);
+}
+
+void http_api_substitute(http_call *call) {
+    const char *part = must(call, "part", "C9");
+    double mains;
+    if (!part || !mains_param(call, &mains)) return;
+    asked asked = ask(call);
+    service_substitute *found =
+        asked.amp ? service_substitute_of(asked.amp->system, mains, part, call->errors) : NULL;
+    if (found) http_answer_computed(call, http_json_substitute(found));
+    service_substitute_free(found);
+    give(call, &asked);
+}

@@ -38,6 +38,8 @@ json_t *http_json_margins(const service_margins *margins);
 json_t *http_json_swap(const service_swap *swap);
 json_t *http_json_value(const service_value *value);
 json_t *http_json_drain(const service_drain *drain);
+json_t *http_json_substitute(const service_substitute *found);
+json_t *http_json_mains(const service_mains *mains);
 json_t *http_json_fuses(const service_fuses *fuses);
 json_t *http_json_plot(const service_plot *plot);
 json_t *http_json_powerup(const service_powerup *powerup);

@@ -145,15 +145,15 @@ void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_
     http_api_amp(http_call *), http_api_amp_put(http_call *), http_api_check(http_call *),
     http_api_curves(http_call *), http_api_response(http_call *), http_api_hum(http_call *),
     http_api_tremolo(http_call *), http_api_margins(http_call *), http_api_fuse(http_call *),
-    http_api_swap(http_call *), http_api_value(http_call *), http_api_drain(http_call *),
-    http_api_powerup(http_call *), http_api_events(http_call *), http_api_pairing(http_call *),
-    http_api_pairing_new(http_call *), http_api_pairing_qr(http_call *),
-    http_pair_page(http_call *), http_pair_style(http_call *), http_api_meter(http_call *),
-    http_api_meter_put(http_call *), http_api_meter_recent(http_call *),
-    http_api_meters(http_call *), http_api_guide(http_call *), http_api_guide_start(http_call *),
-    http_api_guide_press(http_call *), http_api_words(http_call *), http_api_practice(http_call *),
-    http_api_practice_do(http_call *), http_api_practice_end(http_call *),
-    http_pair_try(http_call *);
+    http_api_swap(http_call *), http_api_mains(http_call *), http_api_value(http_call *),
+    http_api_drain(http_call *), http_api_powerup(http_call *), http_api_events(http_call *),
+    http_api_pairing(http_call *), http_api_pairing_new(http_call *),
+    http_api_pairing_qr(http_call *), http_pair_page(http_call *), http_pair_style(http_call *),
+    http_api_meter(http_call *), http_api_meter_put(http_call *),
+    http_api_meter_recent(http_call *), http_api_meters(http_call *), http_api_guide(http_call *),
+    http_api_guide_start(http_call *), http_api_guide_press(http_call *),
+    http_api_words(http_call *), http_api_practice(http_call *), http_api_practice_do(http_call *),
+    http_api_practice_end(http_call *), http_pair_try(http_call *);
 void http_page(http_server *server, const http_request *request, http_answer *answer);
 
 /* ---- amps that are open -------------------------------------------------------------------- */

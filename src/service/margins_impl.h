@@ -20,6 +20,13 @@ bool service_margins_fill(service_bench *bench, const service_worst *worst,
 base_code service_margins_open(const solve_system *system, double mains, service_bench *bench,
                                service_margins *margins, base_errors *errors);
 
+/* The row of the same part and figure; NULL: none. */
+const service_margin *service_margins_same(const service_margins *in, const service_margin *row);
+/* "V2 plate dissipation, C7 volts at idle": over in `now` and not in `then` (NULL: all that are
+ * over), but for those of part `except` (may be NULL). In the arena of `now`; NULL: no memory. */
+const char *service_margins_news(const service_margins *now, const service_margins *then,
+                                 const char *except);
+
 double service_mains_of(const service_bench *bench);
 /* Rms amperes through a fuse while the amp runs; NAN where it is not known. */
 double service_fuse_current(service_bench *bench, int fuse);

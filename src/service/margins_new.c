@@ -52,6 +52,31 @@ base_code service_margins_open(const solve_system *system, double mains, service
                            "no memory left|close other programs");
 }
 
+const service_margin *service_margins_same(const service_margins *in, const service_margin *row) {
+    for (size_t i = 0; i < in->margins; i++) {
+        const service_margin *one = &in->margin[i];
+        if (strcmp(one->part, row->part) == 0 && strcmp(one->what, row->what) == 0 &&
+            strcmp(one->unit, row->unit) == 0)
+            return one;
+    }
+    return NULL;
+}
+
+const char *service_margins_news(const service_margins *now, const service_margins *then,
+                                 const char *except) {
+    char text[512] = "";
+    for (size_t i = 0; i < now->margins; i++) {
+        const service_margin *row = &now->margin[i];
+        const service_margin *was = then ? service_margins_same(then, row) : NULL;
+        size_t used = strlen(text);
+        if (row->state != SERVICE_OVER || (was && was->state == SERVICE_OVER)) continue;
+        if (except && strcmp(row->part, except) == 0) continue;
+        snprintf(text + used, sizeof text - used, "%s%s %s", used ? ", " : "", row->part,
+                 row->what);
+    }
+    return base_arena_text(now->arena, text);
+}
+
 service_margins *service_margins_new(const solve_system *system, double mains,
                                      base_errors *errors) {
     base_arena *arena = base_arena_new();

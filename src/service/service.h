@@ -161,12 +161,22 @@ typedef struct service_choice {
     const char *kind, *note;    /* "metal film"; words, or "" */
 } service_choice;
 
+typedef struct service_effect { /* a figure of the amp with the old part, and with the choice */
+    const char *what;           /* "ripple at B2, rms" */
+    base_quantity quantity;     /* of both */
+    double before, after;
+} service_effect;
+
 typedef struct service_substitute {
     const char *part;
     service_old old;
     service_choice *choice; /* the one to order first */
     size_t choices;
-    const char *keep; /* when to leave the old one in, or "" */
+    const char *keep;       /* when to leave the old one in, or "" */
+    const char *can;        /* the other sections of its can ("C9, C10"), or "" */
+    service_effect *effect; /* of the first choice, in an amp */
+    size_t effects;
+    const char *difference; /* whether that is heard, measured, or neither; "" without an amp */
     base_arena *arena;
 } service_substitute;
 

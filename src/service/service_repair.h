@@ -1,5 +1,5 @@
 /* service, continued: emptying the capacitors, and what a repair will do before it is made:
- * drain, margins, swap, value, fuse. Comes
+ * drain, margins, swap, value, mains, fuse. Comes
  * with service.h. */
 #ifndef GRIDLEAK_SERVICE_REPAIR_H
 #define GRIDLEAK_SERVICE_REPAIR_H
@@ -206,6 +206,41 @@ typedef struct service_value {
 service_value *service_value_new(const solve_system *system, double mains, const char *part,
                                  const char *target, base_errors *errors);
 void service_value_free(service_value *value);
+
+/* ---- mains: an amp drawn for other mains than today's ---------------------------------------- */
+
+typedef struct service_remedy {
+    const char *name;      /* "series resistor", "bucking winding"... */
+    const char *fit;       /* what to fit and where, a sentence */
+    double exact;          /* ohm of a resistor, V of a winding, VA of a transformer */
+    double stock;          /* the one that is made; `exact` where none is */
+    double carries_a;      /* rms */
+    double burns_w, fit_w; /* of a resistor, else NAN */
+    double primary_v;      /* volts that the amp's primary then gets */
+    double supply_v;       /* at the first rectifier's output */
+    double heater_part;    /* heater volts as a part of the rated, the highest of all tubes */
+    bool when_warm;        /* it drops by the amp's current: nothing while the tubes are cold */
+    const char *mends;     /* limits mended, "" if none */
+    const char *left;      /* those still over that are not so on the drawn mains */
+    const char *note;
+} service_remedy;
+
+typedef struct service_mains {
+    const char *amp;
+    double drawn_v, now_v;
+    double heater_part[2];   /* the highest of all tubes, on the drawn mains and now; NAN: none */
+    double current_a, watts; /* what the amp takes at the wall now */
+    service_swap *swap;      /* drawn beside now: what breaks, tubes, nodes */
+    service_remedy *remedy;
+    size_t remedies;
+    base_arena *arena;
+} service_mains;
+
+/* On `now` volts (NAN: the file's): what that does to an amp drawn for another mains, and what puts
+ * it right. A transformer's magnetising current is not known and not counted. NULL with a
+ * complaint. */
+service_mains *service_mains_new(const solve_system *system, double now, base_errors *errors);
+void service_mains_free(service_mains *mains);
 
 /* ---- fuse ------------------------------------------------------------------------------------ */
 

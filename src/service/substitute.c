@@ -1,5 +1,6 @@
 /* What to order for an old part: the nearest that is made today, with margin. All figures here are
  * common practice with no source, but for the series of IEC 60063. */
+#include "effects_impl.h"
 #include "standing_impl.h"
 
 #define MARGIN_ELECTROLYTIC                                                                        \
@@ -11,6 +12,8 @@
 #define HALF_WATT_V 250.0 /* a half-watt film resistor stands some 250 to 350 V */
 #define FILM_WATTS 3.0    /* above, wirewound */
 #define ELECTROLYTIC_V 500.0
+#define BIAS_F 100e-6 /* a bias supply's capacitors today */
+#define BIAS_V 100.0
 #define FILTER_V 100.0
 #define SAME SERVICE_SAME
 
@@ -200,6 +203,10 @@ static void electrolytics(chooser *to) {
         note(to, "It stands %.0f V until the tubes are warm, close to its rating.", old->surge);
     bool beyond = need > ELECTROLYTIC_V * (1 + SAME);
     if (isnan(need)) note(to, UNKNOWN_VOLTS);
+    if (old->plus_grounded && farads < BIAS_F && need <= BIAS_V) {
+        note(to, "Usual in a bias supply: more does no harm, the bias only comes up slower.");
+        electrolytic(to, BIAS_F, BIAS_V, ", axial");
+    }
     if (!beyond) electrolytic(to, farads, volts, ", axial");
     if (!beyond && second > 0) electrolytic(to, second, volts, ", axial");
     if (volts >= FILTER_V) electrolytic(to, farads, volts, ", radial");
@@ -314,7 +321,8 @@ static service_substitute *substitute_new(const char *part, const service_old *o
     base_arena *arena = base_arena_new();
     service_substitute *out = arena ? base_arena_take(arena, 1, sizeof *out) : NULL;
     if (out) {
-        *out = (service_substitute){.arena = arena, .keep = "", .old = *old};
+        *out = (service_substitute){
+            .arena = arena, .keep = "", .can = "", .difference = "", .old = *old};
         out->part = base_arena_text(arena, part);
         out->choice = base_arena_take(arena, CHOICES, sizeof *out->choice);
         if (out->part && out->choice) return out;
@@ -367,7 +375,7 @@ static service_old as_drawn(const circuit *amp, const circuit_part *part) {
                        .burns = NAN,
                        .surge = NAN,
                        .most_f = capacitor ? first_capacitor_limit(amp, part) : NAN,
-                       .can = electrolytic && part->site == CIRCUIT_CHASSIS,
+                       .can = electrolytic && (part->site == CIRCUIT_CHASSIS || service_can(part)),
                        .plus_grounded = capacitor && part->end[0] == 0,
                        .tube = part->tube};
     if (part->kind != CIRCUIT_RECTIFIER || part->rectifier.tube < 0) return old;
@@ -404,10 +412,17 @@ service_substitute *service_substitute_of(const solve_system *system, double mai
         return NULL;
     }
     if (service_bench_open(&bench, system, mains, errors) != BASE_OK) return NULL;
-    bool known = describe(&bench, index, &old);
+    service_substitute *out = NULL;
+    const char *name = circuit_part_at(amp, (size_t)index)->name;
+    if (!describe(&bench, index, &old))
+        no_memory(errors);
+    else
+        out = service_substitute_for(name, &old, errors);
+    bool whole = !out || service_effects(&bench, index, out);
     service_bench_close(&bench);
-    if (!known) return no_memory(errors);
-    return service_substitute_for(circuit_part_at(amp, (size_t)index)->name, &old, errors);
+    if (whole) return out;
+    service_substitute_free(out);
+    return no_memory(errors);
 }
 
 void service_substitute_free(service_substitute *substitute) {

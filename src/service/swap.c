@@ -63,16 +63,6 @@ static bool list_nodes(swapper *swap) {
 
 /* ---- margins ------------------------------------------------------------------------------- */
 
-static const service_margin *same_row(const service_margins *in, const service_margin *row) {
-    for (size_t i = 0; i < in->margins; i++) {
-        const service_margin *one = &in->margin[i];
-        if (strcmp(one->part, row->part) == 0 && strcmp(one->what, row->what) == 0 &&
-            strcmp(one->unit, row->unit) == 0)
-            return one;
-    }
-    return NULL;
-}
-
 static bool over(const service_margin *margin) {
     return margin && margin->state == SERVICE_OVER;
 }
@@ -99,11 +89,12 @@ static bool pair_margins(swapper *swap) {
     if (!out->margin || !out->broken || !out->mended) return false;
     for (size_t i = 0; i < out->side[1].margins; i++) {
         const service_margin *row = &out->side[1].margin[i];
-        sort_row(out, (service_swap_margin){{same_row(&out->side[0], row), row}});
+        sort_row(out, (service_swap_margin){{service_margins_same(&out->side[0], row), row}});
     }
     for (size_t i = 0; i < out->side[0].margins; i++) {
         const service_margin *row = &out->side[0].margin[i];
-        if (!same_row(&out->side[1], row)) sort_row(out, (service_swap_margin){{row, NULL}});
+        if (!service_margins_same(&out->side[1], row))
+            sort_row(out, (service_swap_margin){{row, NULL}});
     }
     return true;
 }

@@ -118,32 +118,6 @@ static int nearest(const finder *find) {
 
 /* ---- what a value gives -------------------------------------------------------------------- */
 
-static const service_margin *same_row(const service_margins *in, const service_margin *row) {
-    for (size_t i = 0; i < in->margins; i++)
-        if (strcmp(in->margin[i].part, row->part) == 0 &&
-            strcmp(in->margin[i].what, row->what) == 0 &&
-            strcmp(in->margin[i].unit, row->unit) == 0)
-            return &in->margin[i];
-    return NULL;
-}
-
-/* "V2 plate dissipation, C7 volts at idle": over in `now` and not in `then`. The part itself is to
- * be fitted anew. */
-static const char *news(finder *find, const service_margins *now, const service_margins *then) {
-    char text[256] = "";
-    for (size_t i = 0; i < now->margins; i++) {
-        const service_margin *row = &now->margin[i], *was = same_row(then, row);
-        size_t used = strlen(text);
-        if (row->state != SERVICE_OVER || strcmp(row->part, find->out->part) == 0) continue;
-        if (was && was->state == SERVICE_OVER) continue;
-        snprintf(text + used, sizeof text - used, "%s%s %s", used ? ", " : "", row->part,
-                 row->what);
-    }
-    const char *kept = base_arena_text(find->out->arena, text);
-    if (!kept) find->no_memory = true;
-    return kept ? kept : "";
-}
-
 static void hold_against(finder *find, service_value_at *at) {
     service_margins margins = {.arena = find->out->arena};
     service_worst worst;
@@ -153,8 +127,9 @@ static void hold_against(finder *find, service_value_at *at) {
         find->no_memory = true;
         return;
     }
-    at->breaks = news(find, &margins, &find->as_is);
-    at->mends = news(find, &find->as_is, &margins);
+    at->breaks = service_margins_news(&margins, &find->as_is, find->out->part);
+    at->mends = service_margins_news(&find->as_is, &margins, find->out->part);
+    if (!at->breaks || !at->mends) find->no_memory = true;
 }
 
 static service_value_at look(finder *find, double value) {

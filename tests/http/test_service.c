@@ -76,6 +76,21 @@ static void value(void **state) {
     refused("/api/amps/wren-hollow/value?part=R99&for=B2+at+300V", 404);
 }
 
+static void mains(void **state) {
+    (void)state;
+    seen("Mains", "mains?volts=124");
+    seen("Mains", "mains?volts=230");
+    refused("/api/amps/wren-hollow/mains?volts=5", 400);
+}
+
+static void substitute(void **state) {
+    (void)state;
+    seen("Substitute", "substitute?part=C8");
+    seen("Substitute", "substitute?part=R5&mains=117");
+    refused("/api/amps/wren-hollow/substitute", 400);
+    refused("/api/amps/wren-hollow/substitute?part=C99", 404);
+}
+
 static client_answer swapped(const char *body, int status) {
     client_answer answer = client_post(here.port, "/api/amps/tidemark/swap", body);
     if (answer.status != status) print_message("%s\n%.2000s\n", body, answer.text);
@@ -111,8 +126,9 @@ static void powerup(void **state) {
 }
 
 int main(void) {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(margins), cmocka_unit_test(fuse),
-                                       cmocka_unit_test(powerup), cmocka_unit_test(drain),
-                                       cmocka_unit_test(value),   cmocka_unit_test(swap)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(margins),    cmocka_unit_test(fuse),
+                                       cmocka_unit_test(powerup),    cmocka_unit_test(drain),
+                                       cmocka_unit_test(value),      cmocka_unit_test(mains),
+                                       cmocka_unit_test(substitute), cmocka_unit_test(swap)};
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }

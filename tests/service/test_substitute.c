@@ -251,12 +251,90 @@ static void test_in_amp(void **state) {
     amp_close(&amp);
 }
 
+/* ---- what it changes ----------------------------------------------------------------------- */
+
+static const service_effect *effect(const service_substitute *of, const char *what) {
+    for (size_t i = 0; i < of->effects; i++)
+        if (strstr(of->effect[i].what, what)) return &of->effect[i];
+    fail_msg("no effect on %s", what);
+    return NULL;
+}
+
+/* Ripple goes as 1 / C; common practice, no source: two filters of 20 and 10 uF in a can become 22
+ * and 10 uF. */
+static void test_can(void **state) {
+    (void)state;
+    amp amp;
+    amp_open(&amp, "wren-hollow",
+             "C8: {value: 16u, at: [V3.8, ground], kind: electrolytic, volts: 475, original: no,\n"
+             "       sits: chassis,",
+             "C8: {value: 20u, at: [V3.8, ground], kind: electrolytic, volts: 450, original: no,\n"
+             "       sits: can A,");
+    service_substitute *found = service_substitute_of(amp.system, NAN, "C8", amp.errors);
+    assert_non_null(found);
+    assert_string_equal(found->choice[0].text, "22u 500 V electrolytic, axial");
+    assert_non_null(strstr(found->choice[0].note, "can's lug"));
+    assert_string_equal(found->can, "");
+    const service_effect *ripple = effect(found, "ripple at V3.8");
+    assert_double_equal(ripple->after / ripple->before, 20.0 / 22, 0.01);
+    assert_non_null(strstr(found->difference, "nobody hears it"));
+    service_substitute_free(found);
+    amp_close(&amp);
+    amp_open(&amp, "tidemark",
+             "C20: {value: 8u, at: [B3, ground], kind: electrolytic, volts: 450, original: yes, "
+             "sits: chassis,\n        does: inverter filter}\n  C21: {value: 8u, at: [B4, ground], "
+             "kind: electrolytic, volts: 450, original: yes, sits: chassis,",
+             "C20: {value: 10u, at: [B3, ground], kind: electrolytic, volts: 450, original: yes, "
+             "sits: can B,\n        does: inverter filter}\n  C21: {value: 8u, at: [B4, ground], "
+             "kind: electrolytic, volts: 450, original: yes, sits: can B,");
+    found = service_substitute_of(amp.system, NAN, "C20", amp.errors);
+    assert_double_equal(found->choice[0].value, 10e-6, 1e-12);
+    assert_string_equal(found->can, "C21");
+    service_substitute_free(found);
+    amp_close(&amp);
+}
+
+/* Common practice, no source: bias capacitors become 100 uF at 100 V. */
+static void test_bias(void **state) {
+    (void)state;
+    amp amp;
+    amp_open(&amp, "millrace", NULL, NULL);
+    service_substitute *found = service_substitute_of(amp.system, NAN, "C34", amp.errors);
+    assert_string_equal(found->choice[0].text, "100u 100 V electrolytic, axial");
+    const service_effect *ripple = effect(found, "ripple at N1");
+    assert_double_equal(ripple->after / ripple->before, 0.5, 0.03);
+    service_substitute_free(found);
+    amp_close(&amp);
+}
+
+/* 1 / (2 pi R C) with the plate load and tube on one side, the grid leak on the other. */
+static void test_corner(void **state) {
+    (void)state;
+    amp amp;
+    amp_open(&amp, "wren-hollow", "C6: {value: .022 mfd", "C6: {value: .025 mfd");
+    service_substitute *found = service_substitute_of(amp.system, NAN, "C6", amp.errors);
+    const service_effect *corner = effect(found, "corner frequency");
+    double least = 1 / (2 * M_PI * (220e3 + 100e3) * 25e-9); /* no more than plate load and leak */
+    assert_true(corner->before > least && corner->before < 1.35 * least);
+    assert_double_equal(corner->after / corner->before, 25.0 / 22, 1e-6);
+    assert_non_null(strstr(found->difference, "nobody hears it"));
+    service_substitute_free(found);
+    amp_close(&amp);
+    amp_open(&amp, "tidemark", "C13: {value: 10n", "C13: {value: 20n");
+    found = service_substitute_of(amp.system, NAN, "C13", amp.errors);
+    assert_true(effect(found, "tremolo")->after > 0);
+    service_substitute_free(found);
+    amp_close(&amp);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_filters),       cmocka_unit_test(test_filter_volts),
         cmocka_unit_test(test_two_in_series), cmocka_unit_test(test_words),
         cmocka_unit_test(test_films),         cmocka_unit_test(test_resistors),
         cmocka_unit_test(test_others),        cmocka_unit_test(test_refused),
-        cmocka_unit_test(test_amps),          cmocka_unit_test(test_in_amp)};
+        cmocka_unit_test(test_amps),          cmocka_unit_test(test_in_amp),
+        cmocka_unit_test(test_can),           cmocka_unit_test(test_bias),
+        cmocka_unit_test(test_corner)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
