@@ -2,6 +2,8 @@
 import { signal } from "@preact/signals";
 import type { ComponentChildren } from "preact";
 import { drained } from "./drained";
+import { wired } from "./meter";
+import { usePedal } from "./pedal";
 import type { View } from "./types";
 import { Button, Link } from "./ui/controls";
 import { Mark } from "./ui/marks";
@@ -36,9 +38,11 @@ const ON_MAINS =
 
 export function HandsInside({ view, does, mode = "dead", children }: Props) {
   const state = drained(view);
-  if (mode === "dead" && state.measured) return <>{children}</>;
   const question = questionOf(view, mode);
   const asked = answered.value.has(question);
+  const answer = () => (answered.value = new Set([...answered.value, question]));
+  usePedal({ take: mode === "live" && !asked && wired() && answer }); // a hand may be on the probe
+  if (mode === "dead" && state.measured) return <>{children}</>;
   const rules = mode === "live" ? LIVE : DEAD;
   const head =
     mode === "live"
@@ -65,7 +69,7 @@ export function HandsInside({ view, does, mode = "dead", children }: Props) {
                   Go to Make safe
                 </Link>
               )}
-              <Button onClick={() => (answered.value = new Set([...answered.value, question]))}>
+              <Button onClick={answer}>
                 {mode === "live"
                   ? "Understood: show the chart"
                   : `Open it to ${does}; my hands stay out`}

@@ -1,17 +1,21 @@
 // What changes at the program, heard live. One tab holds the stream and tells the others: a browser
 // allows few connections to one server, and a bench has many tabs.
 import { request } from "./api";
+import type { Guide, LiveMeter, Practice } from "./types";
 
 export type Change =
   | { what: "fact"; job: number; fact: number; kind: string }
   | { what: "suspects"; job: number }
   | { what: "amp"; name: string }
+  | ({ what: "meter" } & LiveMeter)
+  | ({ what: "guide" } & Guide)
+  | ({ what: "practice" } & Practice)
   | { what: "again" } // the stream (re)opened: anything may have changed meanwhile
   | { what: "gone" };
 
 type Hear = (change: Change) => void;
 
-const NAMES = ["fact", "suspects", "amp"] as const;
+const NAMES = ["fact", "suspects", "amp", "meter", "guide", "practice"] as const;
 
 function hold(tell: Hear): Promise<never> {
   const open = () => {

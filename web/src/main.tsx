@@ -4,6 +4,7 @@ import "./css/frame.css";
 import "./css/controls.css";
 import "./css/content.css";
 import "./css/panels.css";
+import "uplot/dist/uPlot.min.css";
 import { startKeys } from "./keys";
 import { Shell } from "./shell";
 import { start } from "./store";

@@ -1,4 +1,8 @@
 // What the first picture does without, in one file: together they compress best.
+export { Guided } from "./panels/guide";
+export { DrainWatch } from "./panels/guide-drain";
+export { PracticeBoard } from "./panels/guide-practice";
 export { Fuses } from "./panels/paper-fuse";
 export { Margins } from "./panels/paper-margins";
 export { Swap } from "./panels/paper-swap";
+export { WireButton } from "./panels/wire";

@@ -4,6 +4,7 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { ApiError, link, request, undo } from "./api";
 import { flush, startFacts, type Waiting } from "./facts";
 import { startLive, type Change } from "./live";
+import { askMeter, hearGuide, hearMeter, hearPractice } from "./meter";
 import type { Fault, Recorded, View } from "./types";
 
 /* ---- where: #/jobs/12/make-safe ---------------------------------------------------------------- */
@@ -160,7 +161,14 @@ function changed(change: Change): void {
       return refresh((path) => path.startsWith(`/api/jobs/${change.job}/suspects`));
     case "amp":
       return refresh((path) => path.startsWith("/api/amps") || path.startsWith("/api/curves"));
+    case "meter":
+      return hearMeter(change);
+    case "guide":
+      return hearGuide(change);
+    case "practice":
+      return hearPractice(change);
     case "again":
+      void askMeter();
       link.value = { up: true, heard: Date.now() };
       void flush();
       return refresh(() => true);

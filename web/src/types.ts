@@ -658,3 +658,76 @@ export interface FuseList {
   mains_v: number;
   fuses: Fuse[];
 }
+
+/* ---- the meter, the guide, the practice bench ---------------------------------------------------- */
+
+export interface Settled {
+  state: "wait" | "settled" | "falling" | "rising" | "unstable" | "open" | "overload";
+  volts: number | null;
+  to_60_s: number | null;
+  to_1_s: number | null;
+  words: string | null;
+}
+
+export interface LiveMeter {
+  status: "none" | "connecting" | "reading" | "quiet" | "lost";
+  address: string | null;
+  identity: string | null;
+  profile: string | null;
+  words: string | null; // what is the matter, and the remedy
+  ac: boolean;
+  volts: number | null;
+  word: "number" | "overload" | "none" | "garbled";
+  s: number | null; // of a clock of its own
+  settled: Settled;
+}
+
+export interface MetersFound {
+  found: { address: string; about: string | null }[];
+  profiles: string[];
+}
+
+export interface GuideDrain {
+  at: string;
+  state: "looking" | "charged" | "falling" | "stuck" | "below 60 V" | "rising again" | "clip off";
+  words: string | null;
+  volts: number | null;
+  tau_s: number | null;
+  to_60_s: number | null;
+  to_1_s: number | null;
+  fact: number; // 0: not recorded yet
+}
+
+export interface Guide {
+  lead: "none" | "probe" | "drain";
+  job: number;
+  phase: Phase | null;
+  step: "idle" | "caution" | "move" | "settling" | "confirm" | "taken" | "done" | "stopped" | null;
+  seq: number;
+  point: { at: string; kind: "low" | "high" | "heater"; why: string | null } | null;
+  caution: string | null;
+  say: string[];
+  tone: "taken" | "far" | null;
+  last: { at: string; volts: number; fact: number } | null;
+  taken: number;
+  reason: string | null;
+  trouble: string | null;
+  drain: GuideDrain | null;
+}
+
+export interface Practice {
+  here: boolean;
+  on: boolean;
+  clipped: boolean; // the drain resistor
+  over: boolean;
+  at: string | null;
+  readings: number;
+  wrong: number;
+  replaced: { part: string; was_it: boolean }[];
+  risky: string[];
+  score: {
+    faults: { part: string; what: string; found: boolean }[];
+    readings: number;
+    fewest: number | null;
+  } | null;
+}

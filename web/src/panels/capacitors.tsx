@@ -1,6 +1,8 @@
 // The filter capacitors: the one in hand, what it stores, its reading; and the list of all.
 import { useRef, useState } from "preact/hooks";
 import { record, waiting } from "../facts";
+import { lead, watching, wired } from "../meter";
+import { usePedal } from "../pedal";
 import { useDraft } from "../store";
 import type { DrainedCapacitor, Safety, View } from "../types";
 import { Button, Field, NumberField } from "../ui/controls";
@@ -9,6 +11,7 @@ import { Badge } from "../ui/marks";
 import { quantity, readNumber, seconds, volts, when } from "../units";
 import { GoOn } from "./go-on";
 import { Hold } from "./hold";
+import { DrainWatch, WireButton } from "./live-panels";
 
 const LIMIT_V = 60; // ES1 limit of IEC 62368-1, DC
 
@@ -27,7 +30,10 @@ export function Station({ view, plan }: Props) {
   const chosen = useChosen(view);
   const capacitors = view.drained.capacitors;
   const left = capacitors.find((each) => !each.below_60);
-  const one = capacitors.find(({ part }) => part === chosen.value.part) ?? left;
+  const watch = watching(view);
+  const named = watch?.at ?? chosen.value.part;
+  const one = capacitors.find(({ part }) => part === named) ?? left;
+  const next = capacitors.find((each) => !each.below_60 && each !== one);
   if (!capacitors.length) return <OtherPlace view={view} />;
   if (!one) return <AllLow view={view} onAgain={() => chosen.set({ part: capacitors[0]!.part })} />;
   const facts = plan.capacitors.find(({ part }) => part === one.part);
@@ -35,18 +41,35 @@ export function Station({ view, plan }: Props) {
     <section class="station" aria-label="The capacitor in hand">
       <Which view={view} one={one} onPick={(part) => chosen.set({ part })} />
       <Stored facts={facts} ohms={plan.through_ohms} />
-      <div class="station-work">
-        <Hold key={one.part} seconds={Math.ceil(plan.hold_s)} />
-        <DrainField
-          key={`field ${one.part}`}
-          view={view}
-          one={one}
-          from={whereTo(view, one, facts?.other)}
-          ohms={plan.through_ohms}
-          onDone={() => chosen.set({ part: "" })}
-        />
-      </div>
+      {watch ? (
+        <DrainWatch view={view} watch={watch} ohms={plan.through_ohms} next={next} />
+      ) : (
+        <div class="station-work">
+          <Hold key={one.part} seconds={Math.ceil(plan.hold_s)} />
+          <DrainField
+            key={`field ${one.part}`}
+            view={view}
+            one={one}
+            from={whereTo(view, one, facts?.other)}
+            ohms={plan.through_ohms}
+            onDone={() => chosen.set({ part: "" })}
+          />
+        </div>
+      )}
+      {!watch && <OnTheMeter view={view} one={one} ohms={plan.through_ohms} />}
     </section>
+  );
+}
+
+/** The drain watch, where a meter is on a wire; the pedal starts it too. */
+function OnTheMeter({ view, one, ohms }: { view: View; one: DrainedCapacitor; ohms: number }) {
+  const start = () => void lead(view.job, { lead: "drain", at: one.part, through: ohms });
+  usePedal({ take: wired() && start });
+  return (
+    <div class="row">
+      {wired() && <Button onClick={start}>Watch {one.part} on the meter</Button>}
+      <WireButton />
+    </div>
   );
 }
 

@@ -1,7 +1,8 @@
 // Make safe: the plug out, each filter capacitor emptied and then read, one at a time.
-import { record } from "../facts";
 import { drained } from "../drained";
 import { useKeys } from "../keys";
+import { practice } from "../meter";
+import { switchPower } from "../power";
 import { useDraft, useResource } from "../store";
 import type { Fact, Safety, View } from "../types";
 import { Button, Choice, NumberField } from "../ui/controls";
@@ -9,6 +10,7 @@ import { From, Panel as Frame, Problem, Section } from "../ui/frame";
 import { Mark } from "../ui/marks";
 import { volts, when } from "../units";
 import { Capacitors, OtherPlace, Station } from "./capacitors";
+import { PracticeBoard } from "./live-panels";
 import type { Panel } from ".";
 
 function MakeSafe({ view }: { view: View }) {
@@ -35,6 +37,7 @@ function Plan({ view, plan }: { view: View; plan: Safety }) {
       <div class="make-safe">
         <div>
           {drained(view).on ? <SwitchedOn view={view} /> : <Station view={view} plan={plan} />}
+          {practice.value?.here && <PracticeBoard view={view} chart={null} parts={[]} />}
           <Capacitors view={view} plan={plan} />
         </div>
         <Section title="The way">
@@ -51,12 +54,6 @@ function Plan({ view, plan }: { view: View; plan: Safety }) {
 
 /* ---- on and off ------------------------------------------------------------------------------- */
 
-function setPower(view: View, on: boolean, mains?: number): void {
-  const body = mains === undefined ? { on } : { on, mains };
-  const words = on ? "switched on" : "switched off, plug out";
-  void record(view.job, "power", body, { words });
-}
-
 function Power({ view }: { view: View }) {
   const { on } = drained(view);
   const shown = on ? "on" : view.powered.ever ? "off" : null;
@@ -64,14 +61,14 @@ function Power({ view }: { view: View }) {
     {
       key: "o",
       does: on ? "switched off, plug out" : "switched on",
-      run: () => setPower(view, !on),
+      run: () => switchPower(view, !on),
     },
   ]);
   return (
     <Choice
       label="The amp is"
       value={shown}
-      onChoose={(value) => value !== shown && setPower(view, value === "on")}
+      onChoose={(value) => value !== shown && switchPower(view, value === "on")}
       options={[
         { value: "off", words: "Off, plug out" },
         { value: "on", words: "Switched on", shape: "bolt" },
@@ -84,7 +81,7 @@ function SwitchedOn({ view }: { view: View }) {
   const draft = useDraft(`mains ${view.job}`, { text: "" });
   const keepMains = (mains: number) => {
     draft.clear();
-    setPower(view, true, mains);
+    switchPower(view, true, mains);
   };
   return (
     <section class="station on" aria-label="Switched on">
@@ -93,7 +90,7 @@ function SwitchedOn({ view }: { view: View }) {
       </p>
       <p>Hands out. Switch it off, pull the plug and put it where you can see it. Then drain.</p>
       <div class="row">
-        <Button kind="main" onClick={() => setPower(view, false)}>
+        <Button kind="main" onClick={() => switchPower(view, false)}>
           Switched off, plug out
         </Button>
         <NumberField

@@ -142,7 +142,7 @@ function AllRead({ probe }: { probe: Probing }) {
 /* ---- the place --------------------------------------------------------------------------------------- */
 
 /** "plate of V2, 6V6GT", "where R16, C9 and R17 join", "across R12, 470". */
-function where(line: ChartLine, parts: Part[], chart: Chart): string {
+export function where(line: ChartLine, parts: Part[], chart: Chart): string {
   const part = parts.find(({ name }) => name === line.at);
   if (part) return `across ${[part.name, part.value, part.what].filter(Boolean).join(", ")}`;
   const [red, black] = line.at.split("-");

@@ -1,8 +1,8 @@
 // What every reading rests on: whether the amp is on, the mains at the wall, the meter in hand.
 import { useState } from "preact/hooks";
-import { record } from "../facts";
 import { drained } from "../drained";
 import { useKeys } from "../keys";
+import { switchPower } from "../power";
 import type { Phase, View } from "../types";
 import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { Dialog } from "../ui/frame";
@@ -12,12 +12,6 @@ import { mainsOf, meterReads, useMains, useMeter } from "./measure-readings";
 const METERS = ["10M", "1M", "20k per volt", "20k per volt on 300", "1k per volt"];
 
 export const meterWords = (meter: string): string => meter.replace(/(\d)\s*M$/, "$1 Mohm");
-
-function switchPower(view: View, on: boolean, mains: number | null): void {
-  const body = on && mains ? { on, mains } : { on };
-  const words = on ? "switched on" : "switched off, plug out";
-  void record(view.job, "power", body, { words });
-}
 
 /** The amp on or off. Switched on, it counts as charged until each capacitor was read again. */
 export function OnOff({ view }: { view: View }) {

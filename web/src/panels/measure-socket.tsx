@@ -41,16 +41,23 @@ interface SocketProps {
   base: Base;
   pin: number;
   lead?: "red" | "black";
+  onPin?: (at: string) => void; // on the practice bench: a pin that is clicked
 }
 
 /** The socket as the probe meets it. */
-export function Socket({ base, pin, lead = "red" }: SocketProps) {
+export function Socket({ base, pin, lead = "red", onPin }: SocketProps) {
   const { pins, tube } = base;
   const numbers = Array.from({ length: pins }, (_, at) => at + 1);
   const marked = base.electrodes.get(pin);
-  const words = `Socket of ${tube} from below, ${base.base}: pin ${pin}${marked ? `, ${marked}` : ""}, ${lead} lead`;
+  const which = pin ? `: pin ${pin}${marked ? `, ${marked}` : ""}, ${lead} lead` : "";
+  const words = `Socket of ${tube} from below, ${base.base}${which}`;
   return (
-    <svg class="socket" viewBox="-100 -100 200 200" role="img" aria-label={words}>
+    <svg
+      class="socket"
+      viewBox="-100 -100 200 200"
+      role={onPin ? "group" : "img"}
+      aria-label={words}
+    >
       <circle r="70" class="socket-rim" />
       {pins === 8 && <path class="socket-key" d="M-7 16.500A18 18 0 1 1 7 16.500V25H-7z" />}
       {pins !== 8 && <path class="socket-gap" d="M-15 68.400A70 70 0 0 0 15 68.400" />}
@@ -61,6 +68,8 @@ export function Socket({ base, pin, lead = "red" }: SocketProps) {
           pin={number}
           marked={number === pin}
           electrode={base.electrodes.get(number)}
+          at={`${tube}.${number}`}
+          onPin={onPin}
         />
       ))}
     </svg>
@@ -72,14 +81,30 @@ interface PinProps {
   pin: number;
   marked: boolean;
   electrode: string | undefined;
+  at: string;
+  onPin?: (at: string) => void;
 }
 
-function Pin({ pins, pin, marked, electrode }: PinProps) {
+/** What makes a drawn pin one that can be pressed. */
+const pressed = (at: string, onPin: (at: string) => void) => ({
+  role: "button" as const,
+  tabIndex: 0,
+  "aria-label": `Probe on ${at}`,
+  onClick: () => onPin(at),
+  onKeyDown: (event: KeyboardEvent) => {
+    if (event.key !== "Enter" && event.key !== " ") return;
+    event.preventDefault();
+    onPin(at);
+  },
+});
+
+function Pin({ pins, pin, marked, electrode, at, onPin }: PinProps) {
   const [x, y] = spot(pins, pin, 52);
   const [tx, ty] = spot(pins, pin, 86);
   const [ex, ey] = spot(pins, pin, 33);
   return (
-    <g class={marked ? "pin marked" : "pin"}>
+    <g class={marked ? "pin marked" : "pin"} {...(onPin ? pressed(at, onPin) : {})}>
+      {onPin && <circle cx={x} cy={y} r="17" class="pin-touch" />}
       <circle cx={x} cy={y} r={marked ? 11 : 5.5} />
       {marked && <circle cx={x} cy={y} r="4" class="pin-hole" />}
       <text x={tx} y={ty} class="pin-number">
@@ -186,15 +211,20 @@ interface PlaceProps {
   probe: Probe | null | undefined;
   known: Map<string, Base>;
   parts: Part[];
+  onPin?: (at: string) => void;
 }
 
 const side = (
   at: string,
   lead: "red" | "black",
-  { known, parts }: PlaceProps,
+  { known, parts, onPin }: PlaceProps,
 ): ComponentChildren => {
   const pin = pinOf(at, known);
-  return pin ? <Socket {...pin} lead={lead} /> : <NodeDrawing at={at} parts={parts} />;
+  return pin ? (
+    <Socket {...pin} lead={lead} onPin={onPin} />
+  ) : (
+    <NodeDrawing at={at} parts={parts} />
+  );
 };
 
 /** The place, drawn; two drawings where each lead goes to its own. */
@@ -205,7 +235,11 @@ export function PlaceDrawing(props: PlaceProps) {
   if (part) return <AcrossDrawing part={part} />;
   if (!black) {
     const base = probe && known.get(probe.tube);
-    return base ? <Socket base={base} pin={probe.pin} /> : <>{side(red, "red", props)}</>;
+    return base ? (
+      <Socket base={base} pin={probe.pin} onPin={props.onPin} />
+    ) : (
+      <>{side(red, "red", props)}</>
+    );
   }
   return (
     <div class="two-places">

@@ -1,5 +1,6 @@
 // Measure: the voltage chart to type into, or one probe point at a time; the suspects move beside it.
 import "../css/measure.css";
+import "../css/guide.css";
 import { HandsInside } from "../hands";
 import { useKeys } from "../keys";
 import { useDraft, useResource } from "../store";
@@ -13,10 +14,11 @@ import { PasteDialog, useColumn } from "./measure-paste";
 import { ProbePoint, useWalk } from "./measure-probe";
 import { useMeter, useReadings, withRead } from "./measure-readings";
 import { MainsAndMeter, OnOff } from "./measure-setup";
+import { Guided } from "./live-panels";
 import { MeasureSide } from "./measure-side";
 import type { Panel } from ".";
 
-type Mode = "chart" | "point";
+type Mode = "chart" | "point" | "guided";
 
 const useMode = (view: View, phase: Phase) =>
   useDraft<{ mode: Mode }>(`measure ${view.job} ${phase}`, { mode: "chart" });
@@ -63,6 +65,7 @@ export function Tools({ view, phase }: { view: View; phase: Phase }) {
         options={[
           { value: "chart", words: "Chart" },
           { value: "point", words: "One point" },
+          { value: "guided", words: "Guided" },
         ]}
       />
     </div>
@@ -95,7 +98,9 @@ export function Bench({ view, phase }: { view: View; phase: Phase }) {
             const found = withRead(given, readings);
             return (
               <>
-                {mode === "chart" ? (
+                {mode === "guided" ? (
+                  <Guided view={view} phase={phase} chart={found} parts={parts} asked={asked} />
+                ) : mode === "chart" ? (
                   <ReadingChart
                     {...shared}
                     chart={found}
@@ -112,13 +117,15 @@ export function Bench({ view, phase }: { view: View; phase: Phase }) {
           }}
         </From>
       </div>
-      <MeasureSide
-        view={view}
-        asked={asked}
-        phase={phase}
-        chart={chart.data}
-        onProbe={mode === "chart" ? probeAt : undefined}
-      />
+      {mode !== "guided" && (
+        <MeasureSide
+          view={view}
+          asked={asked}
+          phase={phase}
+          chart={chart.data}
+          onProbe={mode === "chart" ? probeAt : undefined}
+        />
+      )}
     </div>
   );
 }

@@ -25,6 +25,7 @@ export interface Drawing {
   right?: Axis;
   lines: Line[];
   marks?: { x: number; words: string }[]; // upright lines
+  levels?: { y: number; words: string }[]; // level ones, by the scale at the left
 }
 
 const DASH = [8, 6];
@@ -82,7 +83,8 @@ const bandsOf = (lines: Line[], inks: Inks): uPlot.Band[] =>
     line.between ? [{ series: [at + 1, at] as [number, number], fill: inks[line.ink] + "40" }] : [],
   );
 
-function drawMarks(plot: uPlot, { marks }: Drawing, inks: Inks): void {
+function drawMarks(plot: uPlot, drawing: Drawing, inks: Inks): void {
+  const { marks } = drawing;
   const { ctx, bbox } = plot;
   const ratio = devicePixelRatio;
   ctx.font = `${14 * ratio}px B612, system-ui, sans-serif`;
@@ -101,7 +103,25 @@ function drawMarks(plot: uPlot, { marks }: Drawing, inks: Inks): void {
     ctx.textAlign = right ? "right" : "left";
     ctx.fillText(words, at + (right ? -6 : 6) * ratio, bbox.top + (18 + 20 * row) * ratio);
   }
+  drawLevels(plot, drawing, inks);
   ctx.setLineDash([]);
+}
+
+function drawLevels(plot: uPlot, { levels }: Drawing, inks: Inks): void {
+  const { ctx, bbox } = plot;
+  for (const { y, words } of levels ?? []) {
+    const at = plot.valToPos(y, "left", true);
+    ctx.strokeStyle = inks.hazard;
+    ctx.lineWidth = 2 * devicePixelRatio;
+    ctx.setLineDash([8 * devicePixelRatio, 6 * devicePixelRatio]);
+    ctx.beginPath();
+    ctx.moveTo(bbox.left, at);
+    ctx.lineTo(bbox.left + bbox.width, at);
+    ctx.stroke();
+    ctx.fillStyle = inks.hazard;
+    ctx.textAlign = "right";
+    ctx.fillText(words, bbox.left + bbox.width - 6 * devicePixelRatio, at - 6 * devicePixelRatio);
+  }
 }
 
 /** Draws into `box`, at its width. Call again after a change of size, colours or data; `destroy` the

@@ -1,6 +1,5 @@
 // A plot: brought in when it is wanted, drawn again where the width or the colours change. What it
 // shows is always there in figures too.
-import "uplot/dist/uPlot.min.css";
 import { useEffect, useRef } from "preact/hooks";
 import type uPlot from "uplot";
 import type { Drawing } from "../plot/lines";
