@@ -30,7 +30,7 @@ export const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
 
 /* ---- the program ------------------------------------------------------------------------------- */
 
-function address(child) {
+export function address(child) {
   return new Promise((found, failed) => {
     let text = "";
     const late = setTimeout(() => failed(new Error(`no address came: ${text}`)), START_MS);

@@ -664,6 +664,7 @@ export interface FuseList {
 export interface Settled {
   state: "wait" | "settled" | "falling" | "rising" | "unstable" | "open" | "overload";
   volts: number | null;
+  tau_s: number | null;
   to_60_s: number | null;
   to_1_s: number | null;
   words: string | null;

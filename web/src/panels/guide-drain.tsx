@@ -1,5 +1,5 @@
 // Watching a capacitor empty: the meter's volts falling on a logarithmic plot, with the fitted curve.
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
 import { guide, lead, meter, press, trace } from "../meter";
 import { usePedal, usePedalKeys } from "../pedal";
 import { keyName } from "../keys";
@@ -32,7 +32,8 @@ export interface DrainWatchProps {
 export function DrainWatch({ view, watch, ohms, next }: DrainWatchProps) {
   const keys = usePedalKeys().value;
   const { voice } = useVoice().value;
-  const done = watch.fact > 0 && watch.state === "below 60 V";
+  const one = view.drained.capacitors.find(({ part }) => part === watch.at);
+  const done = watch.fact > 0 && one?.below_60 === true;
   useEffect(() => {
     const words = guide.value?.say ?? [];
     if (words.length) void speak(words, voice, done ? "taken" : null);
@@ -48,6 +49,7 @@ export function DrainWatch({ view, watch, ohms, next }: DrainWatchProps) {
     void press("stop");
   };
   usePedal({ take, stop });
+  const fit = meter.value?.settled;
   const { shape, tone } = STATES[watch.state];
   return (
     <div class="watch">
@@ -61,10 +63,9 @@ export function DrainWatch({ view, watch, ohms, next }: DrainWatchProps) {
         </Badge>
       </p>
       <p class="dim watch-times">
-        To 60 V {seconds(watch.to_60_s)}, to 1 V {seconds(watch.to_1_s)}, by the fitted curve.{" "}
+        To 60 V {seconds(fit?.to_60_s)}, to 1 V {seconds(fit?.to_1_s)}, by the fitted curve.{" "}
         {meter.value?.status !== "reading" && <MeterStatus />}
       </p>
-      <Falling watch={watch} />
       <div class="guide-buttons">
         <Button kind="main" onClick={take}>
           {done ? (next ? `Watch ${next.part}` : "End") : "Record what it shows"} (
@@ -74,9 +75,10 @@ export function DrainWatch({ view, watch, ohms, next }: DrainWatchProps) {
           Stop ({keyName(keys.stop)})
         </Button>
       </div>
-      <p class="dim">
+      <p class="dim watch-times">
         {done && next && `Recorded. Clip to ${next.part} at ${next.node}, the resistor too.`}
       </p>
+      <Falling watch={watch} />
     </div>
   );
 }
@@ -86,11 +88,13 @@ const LEAST_V = 0.1;
 const SHOWN_S = 60;
 
 /** What was seen, and from the last of it the fitted curve onwards. */
-function drawingOf(watch: GuideDrain): Drawing {
+function drawingOf(): Drawing {
+  const { tau_s = null, to_1_s = null } = meter.value?.settled ?? {};
   const end = trace.at(-1)?.[0] ?? 0;
   const seen = trace.filter(([s]) => s > end - SHOWN_S);
   const from = seen[0]?.[0] ?? 0;
-  const ahead = watch.tau_s && watch.volts ? Math.min(watch.to_1_s ?? 0, SHOWN_S) : 0;
+  const last = Math.abs(seen.at(-1)?.[1] ?? 0);
+  const ahead = tau_s ? Math.min(to_1_s ?? 0, SHOWN_S) : 0;
   const curve = ahead > 0 ? Array.from({ length: 25 }, (_, at) => (ahead * at) / 24) : [];
   const most = Math.max(100, ...seen.map(([, one]) => Math.abs(one ?? 0)));
   const size = (one: number | null): number | null =>
@@ -112,10 +116,7 @@ function drawingOf(watch: GuideDrain): Drawing {
         name: "fitted",
         ink: "edge",
         dash: true,
-        values: [
-          ...seen.map(() => null),
-          ...curve.map((s) => size(Math.abs(watch.volts ?? 0) * Math.exp(-s / watch.tau_s!))),
-        ],
+        values: [...seen.map(() => null), ...curve.map((s) => size(last * Math.exp(-s / tau_s!)))],
       },
     ],
     levels: [{ y: 60, words: "60 V, the limit" }],
@@ -123,16 +124,15 @@ function drawingOf(watch: GuideDrain): Drawing {
 }
 
 function Falling({ watch }: { watch: GuideDrain }) {
-  const [drawing, draw] = useState(() => drawingOf(watch));
-  const newest = useRef(watch);
-  newest.current = watch;
+  const [drawing, draw] = useState(drawingOf);
   useEffect(() => {
-    const timer = setInterval(() => draw(drawingOf(newest.current)), EVERY_MS);
+    const timer = setInterval(() => draw(drawingOf()), EVERY_MS);
     return () => clearInterval(timer);
   }, []);
   return (
     <Plot
       drawing={drawing}
+      height={280}
       label={`${watch.at} over the last minute: ${volts(watch.volts)} V now, ${watch.state}.`}
     />
   );

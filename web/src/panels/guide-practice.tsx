@@ -48,8 +48,8 @@ const State = ({ now }: { now: Practice }) => (
       </Badge>
     ) : (
       <Badge shape="ring">switched off</Badge>
-    )}{" "}
-    {now.at ? `probe on ${now.at}` : "probe lifted"}
+    )}
+    , {now.at ? `probe on ${now.at}` : "probe lifted"}
   </span>
 );
 

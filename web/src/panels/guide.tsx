@@ -71,7 +71,7 @@ export function Guided(props: GuidedProps) {
     stop: running && led.stop,
   });
   return (
-    <section class={`guide ${led.step}`} aria-label="Guided probing">
+    <section class="guide" aria-label="Guided probing">
       <div class="guide-main">
         <Now led={led} {...props} />
         <Buttons led={led} />

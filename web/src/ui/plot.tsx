@@ -5,6 +5,8 @@ import type uPlot from "uplot";
 import type { Drawing } from "../plot/lines";
 import { theme } from "../store";
 
+const HEIGHT = 420; // px, kept while it comes
+
 /** Draws it, and again where the width or the colours change. Returns what ends it. */
 function keepDrawn(place: HTMLElement, draw: () => uPlot): () => void {
   let plot = draw();
@@ -27,9 +29,10 @@ interface CanvasProps {
   of: unknown; // drawn anew when this is another
   draw: (place: HTMLElement) => Promise<() => uPlot>; // brings in what draws
   label: string;
+  height?: number;
 }
 
-export function Canvas({ of, draw, label }: CanvasProps) {
+export function Canvas({ of, draw, label, height = HEIGHT }: CanvasProps) {
   const box = useRef<HTMLDivElement>(null);
   const look = theme.value;
   useEffect(() => {
@@ -44,20 +47,24 @@ export function Canvas({ of, draw, label }: CanvasProps) {
       end();
     };
   }, [of, look]);
-  return <div ref={box} class="curves" role="img" aria-label={label} />;
+  return <div ref={box} class="curves" style={{ height }} role="img" aria-label={label} />;
 }
 
-const HEIGHT = 420; // px, kept while it comes
-
-const bringLines = (drawing: Drawing) => async (place: HTMLElement) => {
+const bringLines = (drawing: Drawing, height: number) => async (place: HTMLElement) => {
   const { drawLines } = await import("../plot/lines");
-  return () => drawLines(place, drawing, HEIGHT);
+  return () => drawLines(place, drawing, height);
 };
 
-export function Plot({ drawing, label }: { drawing: Drawing; label: string }) {
+interface PlotProps {
+  drawing: Drawing;
+  label: string;
+  height?: number;
+}
+
+export function Plot({ drawing, label, height = HEIGHT }: PlotProps) {
   return (
     <>
-      <Canvas of={drawing} draw={bringLines(drawing)} label={label} />
+      <Canvas of={drawing} draw={bringLines(drawing, height)} label={label} height={height} />
       <ul class="curves-legend" aria-hidden="true">
         {drawing.lines
           .filter(({ name }) => name)
