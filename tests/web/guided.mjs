@@ -23,7 +23,7 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
   const [{ job }] = await ask(base, "api/jobs?open=1");
   const page = await openPage(browser.context, base, `jobs/${job}/make-safe`);
   const spoken = [];
-  page.on("request", (one) => /say-.*\.ogg$/.test(one.url()) && spoken.push(one.url()));
+  page.on("request", (one) => /say_\w+\.ogg$/.test(one.url()) && spoken.push(one.url()));
   const stage = stages(t, page);
   t.after(async () => {
     await browser.end();

@@ -53,6 +53,7 @@ export const SCREENS = {
   "measure-asked": `jobs/${MEASURED}/measure`,
   measure: `jobs/${MEASURED}/measure`,
   point: `jobs/${DECIDED}/measure`,
+  guided: `jobs/${DECIDED}/measure`,
   find: `jobs/${DECIDED}/find`,
   decide: `jobs/${DECIDED}/decide`,
   swap: `jobs/${DECIDED}/decide`,
@@ -71,6 +72,7 @@ export const DIALOGS = {
   notes: `jobs/${SAFE}/make-safe`,
   mains: `jobs/${DECIDED}/measure`,
   column: `jobs/${SAFE}/measure`,
+  wire: `jobs/${SAFE}/make-safe`,
 };
 const dialog = (key) => async (page) => {
   await page.evaluate(() => document.activeElement.blur());
@@ -114,6 +116,15 @@ const BEFORE = {
   },
   margins: TAB("Ratings"),
   fuse: TAB("Fuses"),
+  guided: async (page) => {
+    await understood(page);
+    await page.getByRole("radio", { name: "Guided" }).check();
+    await page.locator(".guide").waitFor();
+  },
+  wire: async (page) => {
+    await page.getByRole("button", { name: "Connect a meter" }).click();
+    await page.locator("dialog[open]").waitFor();
+  },
   "look-over": handsOut,
   repair: handsOut,
   "prove-compare": TAB("Before and after"),

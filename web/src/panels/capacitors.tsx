@@ -66,7 +66,7 @@ function OnTheMeter({ view, one, ohms }: { view: View; one: DrainedCapacitor; oh
   const start = () => void lead(view.job, { lead: "drain", at: one.part, through: ohms });
   usePedal({ take: wired() && start });
   return (
-    <div class="row">
+    <div class="row on-the-meter">
       {wired() && <Button onClick={start}>Watch {one.part} on the meter</Button>}
       <WireButton />
     </div>

@@ -16,4 +16,5 @@ export const PracticeBoard: ComponentType<BoardProps> = later(
 );
 export const WireButton: ComponentType<object> = later(
   async () => (await import("../more")).WireButton,
+  0,
 );

@@ -3,7 +3,11 @@ import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { Wait } from "./frame";
 
-export function later<P extends object>(bring: () => Promise<ComponentType<P>>): ComponentType<P> {
+/** `lines` of space are kept while it comes. */
+export function later<P extends object>(
+  bring: () => Promise<ComponentType<P>>,
+  lines = 8,
+): ComponentType<P> {
   let Made: ComponentType<P> | null = null;
   return function Later(props: P) {
     const [, again] = useState(0);
@@ -18,6 +22,6 @@ export function later<P extends object>(bring: () => Promise<ComponentType<P>>):
         gone = true;
       };
     }, []);
-    return Made ? <Made {...props} /> : <Wait lines={8} />;
+    return Made ? <Made {...props} /> : lines ? <Wait lines={lines} /> : null;
   };
 }
