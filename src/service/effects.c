@@ -96,7 +96,7 @@ static void find_corner(effects *e, figures *out) {
 static void find_rate(effects *e, figures *out) {
     solve_trial given = {e->signal, e->bench->work, e->bench->numbers, e->bench->x};
     solve_tremolo found;
-    solve_outcome outcome = solve_tremolo_find(&given, &found);
+    solve_outcome outcome = solve_tremolo_quick(&given, &found);
     note_outcome(e, outcome);
     if (outcome == SOLVE_CONVERGED && found.part >= 0 && found.swing.swings)
         out->rate = found.swing.hertz;

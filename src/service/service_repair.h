@@ -146,7 +146,7 @@ typedef struct service_swap_side {
 service_swap *service_swap_new(const service_swap_side *before, const service_swap_side *after,
                                base_errors *errors);
 void service_swap_free(service_swap *swap);
-/* Fills in the tremolo of both sides: it takes some tenths of a second. false: no memory. */
+/* Fills in the tremolo of both sides. false: no memory. */
 bool service_swap_tremolo(service_swap *swap, const service_swap_side side[2]);
 
 /* `mains=110` among the changes is for the wall, not for the amp's file: taken out of `changes`

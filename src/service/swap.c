@@ -108,7 +108,7 @@ static bool find_tremolo(service_bench *bench, solve_tremolo *out) {
     *out = (solve_tremolo){.part = -1};
     if (!signal) return false;
     solve_signal_set(signal, bench->work, bench->numbers, bench->x);
-    solve_outcome outcome = solve_tremolo_find(&given, out);
+    solve_outcome outcome = solve_tremolo_quick(&given, out);
     solve_signal_free(signal);
     return outcome == SOLVE_CONVERGED && out->part >= 0;
 }

@@ -32,7 +32,7 @@ static double tremolo_rate(finder *find) {
     solve_trial given = {find->signal, bench->work, bench->numbers, bench->x};
     solve_tremolo found;
     solve_signal_set(find->signal, bench->work, bench->numbers, bench->x);
-    solve_outcome outcome = solve_tremolo_find(&given, &found);
+    solve_outcome outcome = solve_tremolo_quick(&given, &found);
     if (outcome == SOLVE_NO_MEMORY) find->no_memory = true;
     return outcome == SOLVE_CONVERGED && found.swing.swings ? found.swing.hertz : NAN;
 }

@@ -260,6 +260,10 @@ typedef struct solve_tremolo {
 /* Any outcome but converged: nothing is known. */
 solve_outcome solve_tremolo_find(const solve_trial *given, solve_tremolo *out);
 
+/* A twentieth of its time: the oscillator (part -1: nothing swings) and its swing; `gain` and
+ * `emission` stay NAN. */
+solve_outcome solve_tremolo_quick(const solve_trial *given, solve_tremolo *out);
+
 typedef enum solve_upset {
     SOLVE_OPENED,
     SOLVE_SHORTED,
