@@ -69,6 +69,48 @@ test("a part's substitute goes from its form to the paper", async () => {
   await closePage(page);
 });
 
+test("the value for a target goes from its table to the paper; out of reach is said", async () => {
+  const page = await openPage(browser.context, base, `jobs/${job}/decide`);
+  await tab(page, "Try on paper");
+  for (const left of await page.getByRole("button", { name: /^Leave out/ }).all()) await left.click();
+  await page.getByLabel("Part", { exact: true }).fill("R12");
+  const target = page.getByLabel("What it is to reach");
+  await target.fill("V2 dissipation 85%");
+  await page.keyboard.press("Enter");
+  const query = "part=R12&for=V2%20dissipation%2085%25";
+  const { above } = await ask(base, `api/jobs/${job}/value?${query}`);
+  assert.ok(above.percent < 85);
+  await page.getByRole("row", { name: /^stock, above 1k/ }).waitFor();
+  await page.getByRole("button", { name: "Try 1k on paper" }).click();
+  await page.getByRole("button", { name: "Leave out R12=1k" }).waitFor();
+  await target.fill("V2 dissipation 900%");
+  await page.keyboard.press("Enter");
+  const far = await ask(base, `api/jobs/${job}/value?part=R12&for=V2%20dissipation%20900%25`);
+  await page.getByText(far.limit).waitFor();
+  await closePage(page);
+});
+
+test("in time: the plot, the peaks, what is past a limit; an old amp on more volts", async () => {
+  const page = await openPage(browser.context, base, `jobs/${job}/decide`);
+  await tab(page, "In time");
+  const { remarks, capacitors } = await ask(base, `api/jobs/${job}/powerup`);
+  await page.getByText(remarks[0].replaceAll("`", "")).waitFor();
+  const filters = capacitors.filter(({ filter }) => filter);
+  const rows = page.getByRole("region", { name: /each filter capacitor meets/ }).getByRole("row");
+  assert.equal(await rows.count(), filters.length + 1);
+  for (const which of ["First 0.2 s", "Two cycles at rest", "On, rest, off"]) {
+    await tab(page, which);
+    await page.locator(".curves canvas").waitFor();
+  }
+  await tab(page, "Fuses, mains");
+  await page.getByLabel("At the wall").fill("124");
+  await page.keyboard.press("Enter");
+  const { remedies, drawn_v } = await ask(base, `api/jobs/${job}/mains?volts=124`);
+  await page.getByText(`Drawn for ${drawn_v} V, now on 124 V`).waitFor();
+  await page.getByText(remedies[0].name, { exact: true }).waitFor();
+  await closePage(page);
+});
+
 test("ratings with the most trouble first, of the amp as found and as repaired; fuses", async () => {
   const page = await openPage(browser.context, base, `jobs/${job}/decide`);
   const { margins } = await ask(base, `api/jobs/${job}/margins`);

@@ -58,6 +58,7 @@ export const SCREENS = {
   decide: `jobs/${DECIDED}/decide`,
   swap: `jobs/${DECIDED}/decide`,
   margins: `jobs/${DECIDED}/decide`,
+  time: `jobs/${DECIDED}/decide`,
   fuse: `jobs/${DECIDED}/decide`,
   repair: `jobs/${PROVEN}/repair`,
   prove: `jobs/${PROVEN}/prove`,
@@ -115,7 +116,11 @@ const BEFORE = {
     await page.getByText("Mended:").waitFor();
   },
   margins: TAB("Ratings"),
-  fuse: TAB("Fuses"),
+  time: async (page) => {
+    await TAB("In time")(page);
+    await page.locator(".curves canvas").waitFor();
+  },
+  fuse: TAB("Fuses, mains"),
   guided: async (page) => {
     await understood(page);
     await page.getByRole("radio", { name: "Guided" }).check();

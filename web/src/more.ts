@@ -5,4 +5,5 @@ export { PracticeBoard } from "./panels/guide-practice";
 export { Fuses } from "./panels/paper-fuse";
 export { Margins } from "./panels/paper-margins";
 export { Swap } from "./panels/paper-swap";
+export { InTime } from "./panels/paper-time";
 export { WireButton } from "./panels/wire";

@@ -435,6 +435,8 @@ export interface Substitutes {
     note: string | null;
   }[];
   keep: string | null; // when to leave the old one in
+  difference?: string | null; // whether the first choice is heard, measured, or neither
+  effects?: { what: string; in: string | null; before: number; after: number }[];
 }
 
 export interface ComparePlace {
@@ -657,6 +659,78 @@ export interface Fuse {
 export interface FuseList {
   mains_v: number;
   fuses: Fuse[];
+}
+
+export interface PowerPlot {
+  seconds: number[];
+  lines: { name: string; unit: "V" | "A"; low: number[]; high: number[] }[];
+}
+
+export interface Powerup {
+  mains_v: number;
+  on_s: number; // when it is switched off
+  missing: string | null;
+  remarks: string[];
+  capacitors: {
+    part: string;
+    node: string;
+    peak_v: number;
+    peak_s: number;
+    percent: number | null;
+    working_v: number;
+    ripple_v: number;
+    off_60_s: number | null;
+    off_kept: boolean;
+    off_v: number;
+    filter: boolean;
+  }[];
+  rectifiers: {
+    name: string;
+    type: string | null;
+    again_a: number;
+    working_peak_a: number;
+    peak_limit_a: number | null;
+  }[];
+  fuses: { name: string; where: string; running_a: number; peak_a: number; tenth_a2s: number }[];
+  start: PowerPlot;
+  whole: PowerPlot;
+  rest: PowerPlot;
+}
+
+export interface ValuePoint {
+  value: number;
+  reached: number;
+  percent: number | null;
+  fit_w: number | null;
+  breaks: string | null;
+  mends: string | null;
+}
+
+export interface Valued {
+  part: string;
+  target: string;
+  aim: string;
+  limit: string | null; // why it is out of reach
+  now: ValuePoint;
+  exact: ValuePoint | null;
+  below: ValuePoint | null;
+  above: ValuePoint | null;
+}
+
+export interface MainsNow {
+  drawn_v: number;
+  now_v: number;
+  heater_drawn_percent: number | null;
+  heater_now_percent: number | null;
+  swap: Swapped;
+  remedies: {
+    name: string;
+    fit: string;
+    burns_w: number | null;
+    supply_v: number | null;
+    heater_percent: number | null;
+    note: string | null;
+  }[];
 }
 
 /* ---- the meter, the guide, the practice bench ---------------------------------------------------- */

@@ -8,6 +8,7 @@ import { Button, Choice, Field, NumberField } from "../ui/controls";
 import { From } from "../ui/frame";
 import { inCoins, quantity, readNumber, trade, volts } from "../units";
 import { useTried } from "./paper";
+import { plain } from "./paper-words";
 import { readMoney } from "./decide-lines";
 import type { Candidate } from "./decide-parts";
 
@@ -218,7 +219,21 @@ function Proposals({ view, proposed, draft }: ProposalsProps) {
   };
   return (
     <div class="proposals">
-      <p class="dim">{meets(proposed)}</p>
+      <p class="dim">
+        {meets(proposed)} {proposed.difference && plain(proposed.difference)}
+      </p>
+      {proposed.effects?.length ? (
+        <p class="dim">
+          The first choice:{" "}
+          {proposed.effects
+            .map(
+              ({ what, in: unit, before, after }) =>
+                `${what} ${quantity(before, unit ?? "")} \u2192 ${quantity(after, unit ?? "")}`,
+            )
+            .join("; ")}
+          .
+        </p>
+      ) : null}
       <ul>
         {proposed.choices.map((choice) => (
           <li key={choice.text}>

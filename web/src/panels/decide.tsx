@@ -13,7 +13,7 @@ import { DecideForm } from "./decide-form";
 import { candidateOf, candidates, type Candidate } from "./decide-parts";
 import { useSuspects } from "./find-suspects";
 import { GoOn } from "./go-on";
-import { Fuses, Margins, Swap } from "./paper";
+import { Fuses, InTime, Margins, Swap } from "./paper";
 import type { Panel } from ".";
 
 function Work({ view }: { view: View }) {
@@ -42,7 +42,8 @@ const TABS = [
   { value: "parts", words: "Parts" },
   { value: "swap", words: "Try on paper" },
   { value: "margins", words: "Ratings" },
-  { value: "fuse", words: "Fuses" },
+  { value: "time", words: "In time" },
+  { value: "fuse", words: "Fuses, mains" },
 ] as const;
 type Tab = (typeof TABS)[number]["value"];
 
@@ -67,6 +68,7 @@ function Decide({ view }: { view: View }) {
       {tab === "parts" && <Work view={view} />}
       {tab === "swap" && <Swap view={view} as="found" />}
       {tab === "margins" && <Margins view={view} as="found" />}
+      {tab === "time" && <InTime view={view} as="found" />}
       {tab === "fuse" && <Fuses view={view} as="found" />}
     </Frame>
   );

@@ -5,30 +5,34 @@ import { From, Section } from "../ui/frame";
 import { Badge } from "../ui/marks";
 import { quantity, volts } from "../units";
 import { Keep, type PaperProps } from "./paper";
+import { Mains } from "./paper-mains";
 
 export function Fuses({ view, as }: PaperProps) {
   const found = useResource<FuseList>(`/api/jobs/${view.job}/fuse?as=${as}`);
   return (
-    <From of={found} lines={6}>
-      {({ fuses, mains_v }) => (
-        <>
-          {fuses.map((fuse) => (
-            <One key={fuse.where} fuse={fuse} />
-          ))}
-          {!fuses.length && <p class="empty">No place for a fuse was found.</p>}
-          <Keep
-            view={view}
-            what="Fuses"
-            lines={fuses.map(
-              ({ part, where, right, wrong }) =>
-                `${part ?? "none"}, ${where}: ${right}${wrong ? `; ${wrong}` : ""}`,
-            )}
-          >
-            Computed on {volts(mains_v)} V.
-          </Keep>
-        </>
-      )}
-    </From>
+    <>
+      <From of={found} lines={6}>
+        {({ fuses, mains_v }) => (
+          <>
+            {fuses.map((fuse) => (
+              <One key={fuse.where} fuse={fuse} />
+            ))}
+            {!fuses.length && <p class="empty">No place for a fuse was found.</p>}
+            <Keep
+              view={view}
+              what="Fuses"
+              lines={fuses.map(
+                ({ part, where, right, wrong }) =>
+                  `${part ?? "none"}, ${where}: ${right}${wrong ? `; ${wrong}` : ""}`,
+              )}
+            >
+              Computed on {volts(mains_v)} V.
+            </Keep>
+          </>
+        )}
+      </From>
+      <Mains view={view} as={as} />
+    </>
   );
 }
 

@@ -5,6 +5,7 @@ import { Button, Field } from "../ui/controls";
 import { From, Section, Table } from "../ui/frame";
 import { Badge } from "../ui/marks";
 import { arrow, hertz, volts } from "../units";
+import { Value } from "./paper-value";
 import { marginWords } from "./paper-words";
 import { Keep, Share, useTried, type PaperProps } from "./paper";
 
@@ -75,6 +76,7 @@ export function Swap({ view, as }: PaperProps) {
       ) : (
         <p class="empty">Nothing is being tried. Any part, as many changes as you like.</p>
       )}
+      <Value view={view} as={as} />
     </>
   );
 }

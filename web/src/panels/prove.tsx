@@ -10,12 +10,12 @@ import { volts } from "../units";
 import { GoOn } from "./go-on";
 import { Bench, Tools } from "./measure";
 import { OnOff } from "./measure-setup";
-import { Fuses, Margins } from "./paper";
+import { InTime, Margins } from "./paper";
 import { Checks, controls, Soak } from "./prove-checks";
 import { BeforeAfter, Bias, outside, over } from "./prove-compare";
 import type { Panel } from ".";
 
-type Tab = "readings" | "compare" | "bias" | "controls" | "soak" | "margins" | "fuse";
+type Tab = "readings" | "compare" | "bias" | "controls" | "soak" | "margins" | "time";
 
 function Prove({ view }: { view: View }) {
   const draft = useDraft<{ tab: Tab }>(`prove ${view.job}`, { tab: "readings" });
@@ -46,7 +46,7 @@ function Prove({ view }: { view: View }) {
       {tab === "controls" && <From of={amp}>{() => <Checks view={view} parts={parts} />}</From>}
       {tab === "soak" && <Soak view={view} />}
       {tab === "margins" && <Margins view={view} as="repaired" />}
-      {tab === "fuse" && <Fuses view={view} as="repaired" />}
+      {tab === "time" && <InTime view={view} as="repaired" />}
       <div class="prove-end">
         <GoOn view={view} from="prove" ready={!left.length} />
       </div>
@@ -75,7 +75,7 @@ function tabs(view: View, parts: Part[]): { value: Tab; words: string }[] {
     { value: "controls", words: `Controls ${tried} of ${all.length}` },
     { value: "soak", words: "Soak" },
     { value: "margins", words: "Ratings" },
-    { value: "fuse", words: "Fuses" },
+    { value: "time", words: "In time" },
   ];
 }
 
