@@ -9,7 +9,7 @@ import { Value } from "./paper-value";
 import { marginWords } from "./paper-words";
 import { Keep, Share, useTried, type PaperProps } from "./paper";
 
-const HINT = "R12=1k   C8=22u,500V   V1=12AY7   V3=silicon   S2=open   P5=position:3   mains=110";
+const HINT = "R12=1k; C8=22u,500V; V1=12AY7; V3=silicon; S2=open; P5=position:3; mains=110";
 
 export function Swap({ view, as }: PaperProps) {
   const tried = useTried(view.job);
@@ -20,7 +20,7 @@ export function Swap({ view, as }: PaperProps) {
     view.last,
   );
   const add = () => {
-    const more = typed.split(/\s+/).filter(Boolean);
+    const more = typed.split(/[\s;]+/).filter(Boolean);
     const parts = more.map((one) => one.split("=")[0]);
     tried.set({
       changes: [...changes.filter((one) => !parts.includes(one.split("=")[0]!)), ...more],

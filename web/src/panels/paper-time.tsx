@@ -193,7 +193,7 @@ function Peaks({ data }: { data: Powerup }) {
               <span class="dim">{one.where}</span>
               <span>
                 carries {quantity(one.running_a, "A")}; {quantity(one.peak_a, "A")} in the first
-                cycle, {quantity(one.tenth_a2s, "A\u00b2s")} in a tenth of a second
+                cycle, {Number(one.tenth_a2s.toPrecision(2))} {"A\u00b2s"} in a tenth of a second
               </span>
             </li>
           ))}

@@ -42,7 +42,7 @@ export function Value({ view, as }: PaperProps) {
           value={target}
           onInput={(text) => draft.set({ target: text })}
           onEnter={ask}
-          hint="V2 dissipation 85%   B2 volts 250   tremolo 4"
+          hint="V2 dissipation 85%; B2 volts 250; tremolo 4"
         />
       </div>
       <Button disabled={!part.trim() || !target.trim()} onClick={ask}>

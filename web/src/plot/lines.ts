@@ -80,7 +80,14 @@ const seriesOf = (line: Line, inks: Inks): uPlot.Series => ({
 /** Between two lines that are the ends of one: what lies between them is theirs too. */
 const bandsOf = (lines: Line[], inks: Inks): uPlot.Band[] =>
   lines.flatMap((line, at) =>
-    line.between ? [{ series: [at + 1, at] as [number, number], fill: inks[line.ink] + "40" }] : [],
+    line.between
+      ? [
+          {
+            series: [at + 1, at] as [number, number],
+            fill: inks[line.ink].replace(/^rgb\((.*)\)$/, "rgba($1, 0.25)"),
+          },
+        ]
+      : [],
   );
 
 function drawMarks(plot: uPlot, drawing: Drawing, inks: Inks): void {
