@@ -14,8 +14,11 @@
 #define SPREAD 0.002  /* of the reading */
 #define SLOPE 0.0003  /* of the reading, each second */
 #define SPREAD_V 0.01 /* what nobody minds on a cathode */
-#define SLOPE_V 0.002
+#define SLOPE_V 0.0015
+#define ROUNDING 0.29  /* of the last digit, one standard deviation: 1 / sqrt(12) */
 #define SURE 2.0       /* standard errors */
+#define LEAP 0.6       /* of the way over a window */
+#define FAST 30.0      /* times the slope that may be: no beat is sought on that */
 #define RIPPLE 0.03    /* of the reading: more is a fault of its own */
 #define NOTHING_V 0.5  /* less than that may be an open probe */
 #define EXPECTED_V 5.0 /* where that much is expected, nothing is asked about */
@@ -75,7 +78,7 @@ static double spread_limit(const run *run, double volts) {
 }
 
 static double slope_limit(const run *run, double volts) {
-    return fmax(fmax(0.3 * run->digit, SLOPE_V), SLOPE * fabs(volts));
+    return fmax(fmax(0.15 * run->digit, SLOPE_V), SLOPE * fabs(volts));
 }
 
 /* The beat that explains most, from two periods in the window to the fastest that can be told. */
@@ -86,7 +89,8 @@ static void fit_window(const run *run, size_t n, meter_fit *fit) {
     meter_fit_points(t, y, n, 0, &plain);
     *fit = plain;
     if (n < 12 || plain.spread < 0.5 * spread_limit(run, plain.mean)) return;
-    for (double hertz = 2 / length; hertz < 0.97 * fastest; hertz += 0.25 / length) {
+    if (fabs(plain.slope) > FAST * slope_limit(run, plain.mean)) return;
+    for (double hertz = 2 / length; hertz < 0.97 * fastest; hertz += 0.3 / length) {
         meter_fit_points(t, y, n, hertz, &beat);
         if (beat.good && beat.spread < fit->spread) *fit = beat;
     }
@@ -102,11 +106,22 @@ static void judge(const run *run, double seconds, judged *out) {
     double limit = spread_limit(run, line->mean);
     out->steady = line->good && line->spread <= limit && line->worst <= 4 * limit &&
                   line->beat <= fmax(RIPPLE * fabs(line->mean), limit);
-    out->settled =
-        out->steady && fabs(line->slope) + SURE * line->slope_error <= slope_limit(run, line->mean);
+    /* A figure that stands still may hide a drift of part of its last digit. */
+    double rounding = ROUNDING * run->digit * sqrt(12.0 / (double)n) / seconds;
+    double error = hypot(line->slope_error, rounding);
+    out->settled = out->steady && fabs(line->slope) + SURE * error <= slope_limit(run, line->mean);
 }
 
 /* ---- what it does instead ------------------------------------------------------------------ */
+
+/* Most of the way in one leap: a probe that was put elsewhere, not something that moves. */
+static bool leaps(const run *run, double seconds) {
+    size_t n = within(run, seconds), first = run->count - n;
+    double leap = 0;
+    for (size_t i = first + 1; n && i < run->count; i++)
+        leap = fmax(leap, fabs(run->y[i] - run->y[i - 1]));
+    return leap > LEAP * fabs(run->y[run->count - 1] - run->y[first]);
+}
 
 static bool moves(const run *run, const meter_fit *line) {
     double length = 4 * line->slope_error;
@@ -165,7 +180,7 @@ static void classify(const run *run, const judged *best, meter_settled *out) {
     if (nothing_there(run, line->mean)) {
         out->state = METER_OPEN;
         out->words = "Nothing is at the probe.";
-    } else if (moves(run, line) && line->worst < 0.5 * fabs(line->slope) * best->window_s) {
+    } else if (moves(run, line) && !leaps(run, best->window_s)) {
         out->state = toward ? METER_FALLING : METER_RISING;
         out->words = "It is rising.";
         out->volts = line->at_end;
@@ -207,7 +222,7 @@ static void accept(const run *run, const judged *best, meter_settled *out) {
 void meter_settle(const meter_sample *sample, size_t count, const meter_rules *rules,
                   meter_settled *out) {
     run run = {.rules = rules, .digit = rules->digit_v > 0 ? rules->digit_v : 1e-3};
-    judged now, longest = {0};
+    judged now, best = {0}, longest = {0};
     *out = (meter_settled){
         .volts = NAN, .tau_s = NAN, .to_60_s = NAN, .to_1_s = NAN, .words = "No reading yet."};
     take_run(&run, sample, count);
@@ -219,11 +234,15 @@ void meter_settle(const meter_sample *sample, size_t count, const meter_rules *r
     if (run.count) out->volts = run.y[run.count - 1];
     for (size_t w = 0; w < WINDOWS; w++) {
         judge(&run, windows[w], &now);
-        if (now.settled) {
-            accept(&run, &now, out);
-            return;
-        }
+        if (now.settled && !best.settled) best = now;
+        /* What drifts over the longer time has not settled in the shorter. */
+        if (now.steady && fabs(now.line.slope) > slope_limit(&run, now.line.mean))
+            best.settled = false;
         if (now.line.good && windows[w] <= 3.2) longest = now;
+    }
+    if (best.settled) {
+        accept(&run, &best, out);
+        return;
     }
     if (!longest.line.good) return;
     fill(out, &longest);
