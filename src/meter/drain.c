@@ -5,10 +5,11 @@
 
 #include <math.h>
 
-#define ABOVE_NOTHING_V 1.0
-#define STAYS_S 1.5    /* below the limit for that long */
-#define LOST_PART 0.4  /* of the volts, gone between two samples */
-#define FASTEST_S 0.25 /* a drain through a resistor is slower than this time constant */
+#define STAYS_S 1.5   /* below the limit for that long */
+#define FASTEST_S 0.7 /* time constant: what falls faster was not seen to fall */
+#define LOOK_S 0.18   /* so far apart are two samples that are compared */
+#define LOOK_BACK_S 1.0
+#define LESS 0.9 /* for the noise */
 #define RISES_V 2.0
 
 static const char *const names[METER_DRAIN_STATES] = {
@@ -26,8 +27,11 @@ static const char *const words[METER_DRAIN_STATES] = {
     [METER_DRAIN_BELOW] = "Below 60 volts, and it came down smoothly. Leave the clip on.",
     [METER_DRAIN_RISING] = "It rises again: the capacitor gives back what it had soaked up. Drain "
                            "it again, and leave the drain resistor on.",
-    [METER_DRAIN_LOST] = "The volts went at once: a clip may be off. This is not an empty "
-                         "capacitor. Look at both clips; do not touch the parts."};
+    [METER_DRAIN_LOST] =
+        "The volts went at once, or there is no reading: a clip may be off. This is "
+        "not an empty capacitor. Look at both clips, lift one and touch again; "
+        "do not touch the parts.",
+};
 
 const char *meter_drain_name(meter_drain_state state) {
     return names[state];
@@ -45,15 +49,24 @@ void meter_drain_begin(meter_drain *drain) {
                            .tau_s = NAN,
                            .to_60_s = NAN,
                            .to_1_s = NAN,
-                           .before_v = NAN,
                            .words = words[METER_DRAIN_LOOKING]};
 }
 
-/* More gone since the sample before than a drain through a resistor takes. */
+/* Gone faster than can be told from a clip that came off: a meter's own filter takes some tenths of
+ * a second to show nothing, and a capacitor through a small resistor less than that. */
 static bool gone_at_once(const meter_drain *drain, double size, double s) {
-    double before = fabs(drain->before_v), passed = s - drain->before_s;
-    if (!(before > METER_DRAIN_LIMIT / 4) || !(passed > 0)) return false;
-    return size < before * (1 - LOST_PART) && size < before * exp(-passed / FASTEST_S);
+    for (size_t i = 0; i < METER_DRAIN_KEPT; i++) {
+        double before = fabs(drain->kept[i].volts), passed = s - drain->kept[i].s;
+        if (!(before > METER_DRAIN_LIMIT / 4) || passed < LOOK_S || passed > LOOK_BACK_S) continue;
+        if (size < LESS * before * exp(-passed / FASTEST_S)) return true;
+    }
+    return false;
+}
+
+static void keep_sample(meter_drain *drain, double volts, double s) {
+    drain->next = (drain->next + 1) % METER_DRAIN_KEPT;
+    drain->kept[drain->next].volts = volts;
+    drain->kept[drain->next].s = s;
 }
 
 static void keep_numbers(meter_drain *drain, double volts, const meter_settled *settled) {
@@ -97,14 +110,12 @@ void meter_drain_step(meter_drain *drain, const meter_sample *sample,
         if (sample->word == METER_OVERLOAD) return;
         drain->smooth = false;
         drain->record = false;
-        drain->before_v = NAN;
         if (drain->state != METER_DRAIN_LOOKING) enter(drain, METER_DRAIN_LOST, sample->s);
         return;
     }
     bool gone = gone_at_once(drain, size, sample->s);
     keep_numbers(drain, sample->volts, settled);
-    drain->before_v = sample->volts;
-    drain->before_s = sample->s;
+    keep_sample(drain, sample->volts, sample->s);
     if (gone) {
         drain->smooth = drain->record = false;
         drain->low_v = NAN;

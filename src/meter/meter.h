@@ -123,6 +123,7 @@ const char *meter_drain_name(meter_drain_state state);
 
 #define METER_DRAIN_LIMIT 60.0 /* V: ES1 of IEC 62368-1 for DC */
 
+#define METER_DRAIN_KEPT 24
 typedef struct meter_drain {
     meter_drain_state state;
     bool record;   /* `state` is BELOW, and this is not yet recorded: the caller clears it */
@@ -133,7 +134,10 @@ typedef struct meter_drain {
     double tau_s, to_60_s, to_1_s; /* as in meter_settled */
     double since_s;                /* when `state` began */
     const char *words;             /* one short sentence */
-    double before_v, before_s;     /* the sample before */
+    struct {
+        double volts, s;
+    } kept[METER_DRAIN_KEPT]; /* the last samples */
+    size_t next;
 } meter_drain;
 void meter_drain_begin(meter_drain *drain);
 /* The next sample, with the settling of all up to it. */

@@ -78,7 +78,7 @@ static bool open(practice *practice, const practice_options *options, base_error
     }
     note_hidden(practice);
     practice->highest_v = volts_at_most(practice);
-    practice->drain_s = 0.6 + 0.8 * base_random_unit(&practice->amp.random);
+    practice->drain_s = 1.2 + 1.2 * base_random_unit(&practice->amp.random);
     return true;
 }
 

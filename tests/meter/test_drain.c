@@ -85,6 +85,20 @@ static void a_clip_that_comes_off(void **state) {
     assert_int_equal(watch.recorded, 1);
 }
 
+/* As a meter with a slow filter shows an open clip: not to be told from a fast drain, so neither is
+ * recorded by itself. */
+static void a_clip_that_comes_off_slowly(void **state) {
+    (void)state;
+    for (double tau = 0.03; tau < 0.6; tau *= 1.5) {
+        watch watch;
+        begin(&watch);
+        fall(&watch, 350, 30, 2);
+        fall(&watch, 327, tau, 10);
+        if (watch.recorded) fail_msg("recorded at a time constant of %.2f s", tau);
+        assert_int_equal(watch.drain.state, METER_DRAIN_LOST);
+    }
+}
+
 static void never_seen_charged(void **state) {
     watch watch;
     (void)state;
@@ -143,6 +157,7 @@ int main(void) {
         cmocka_unit_test(drained),
         cmocka_unit_test(bias_supplies_are_negative),
         cmocka_unit_test(a_clip_that_comes_off),
+        cmocka_unit_test(a_clip_that_comes_off_slowly),
         cmocka_unit_test(never_seen_charged),
         cmocka_unit_test(the_meter_goes_away),
         cmocka_unit_test(rises_again),
