@@ -193,6 +193,8 @@ void solve_evaluate(solve_work *work, const double *numbers, const double *x) {
         stamp_diode(work, &system->diode[i], numbers, x);
     for (size_t i = 0; i < system->cycles; i++)
         stamp_cycle(work, i, numbers, x);
+    for (int i = 0; work->inject && i < system->unknowns; i++)
+        flow(work, i, -1, work->inject[i]);
     stamp_meter(work, x);
     if (work->bound > 0) stamp_bound(work, x);
 }

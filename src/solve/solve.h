@@ -369,4 +369,40 @@ typedef struct solve_run_count {
 } solve_run_count;
 solve_run_count solve_run_counted(const solve_run *run); /* since the start */
 
+/* ---- the output stage ---------------------------------------------------------------------- */
+
+/* The tubes at the output transformer, driven by a tone of mid frequency at their grids: capacitors
+ * pass it, the transformer is ideal but for its ohms, the grids follow the drive whatever they
+ * draw. The mean of every current settles on the whole amp's supply and bias, its sag included. A
+ * cycle of samples about a mean point: harmonic balance in time. */
+#define SOLVE_SAMPLES 64
+#define SOLVE_OUTPUT_TUBES 8
+typedef struct solve_output solve_output; /* numbers and factors; one per thread */
+
+/* NULL: no memory; with *tubes (how many there are at an output transformer) 0: none. */
+solve_output *solve_output_new(const solve_system *system, int *tubes);
+void solve_output_free(solve_output *stage);
+
+typedef struct solve_output_tube {
+    int part, unit, side;                                  /* side 0, or 1: driven the other way */
+    double plate_v[SOLVE_SAMPLES], plate_a[SOLVE_SAMPLES]; /* volts to its cathode */
+    double grid_v[SOLVE_SAMPLES];
+    double mean_plate_v, mean_plate_a, mean_screen_a, mean_grid_v;
+    double plate_w, screen_w; /* mean */
+    double least_a, most_a;   /* of the plate */
+} solve_output_tube;
+typedef struct solve_output_cycle {
+    solve_output_tube tube[SOLVE_OUTPUT_TUBES];
+    int tubes;
+    double speaker_v[SOLVE_SAMPLES];      /* across the first speaker */
+    double watts;                         /* in all speakers */
+    double harmonic[SOLVE_HARMONICS + 4]; /* of speaker_v: [1] the drive's own, V peak */
+    double distortion;                    /* all above the first together, rms, by the first */
+    double supply_v, supply_a;            /* mean at the transformer's B+, and into it */
+} solve_output_cycle;
+/* One cycle with `drive` volts peak at each grid; from the last one where that was on the same
+ * numbers. Converged; stalled; singular; not finite; no memory. */
+solve_outcome solve_output_at(solve_output *stage, const double *numbers, double drive,
+                              solve_output_cycle *out);
+
 #endif

@@ -157,6 +157,7 @@ struct solve_work {
     int probe_plus, probe_minus; /* unknowns where a meter's probes stand; -1: ground or none */
     double probe_siemens;        /* of a meter from probe_plus to ground */
     double probe_a;              /* current of a meter between two nodes, leaving probe_plus */
+    const double *inject;        /* amperes that leave each unknown besides; NULL: none */
     double bound;                /* siemens added to each diagonal while continuing */
     const double *anchor;        /* the volts that `bound` pulls to */
 };
