@@ -165,7 +165,7 @@ void http_api_drain(http_call *call) {
     give(call, &asked);
 }
 
-/* ---- powerup ------------------------------------------------------------------------------- */
+/* ---- powerup, output ----------------------------------------------------------------------- */
 
 void http_api_powerup(http_call *call) {
     const char *standby = http_param_word(call, "standby", "no", "no|yes");
@@ -201,5 +201,33 @@ void http_api_substitute(http_call *call) {
         asked.amp ? service_substitute_of(asked.amp->system, mains, part, call->errors) : NULL;
     if (found) http_answer_computed(call, http_json_substitute(found));
     service_substitute_free(found);
+    give(call, &asked);
+}
+
+/* ---- output ---- */
+
+/* A parameter from `least` to `most`, NAN where it is not given; false with a complaint. */
+static bool within(http_call *call, const char *key, base_quantity quantity, const double range[2],
+                   double *value) {
+    *value = http_param_number(call, key, quantity);
+    if (base_errors_worst(call->errors) != BASE_OK) return false;
+    if (isnan(*value) || (*value >= range[0] && *value <= range[1])) return true;
+    base_errors_add(call->errors, BASE_VALUE, (base_place){.file = key},
+                    "`%s` of %.4g makes no sense|give a value from %g to %g", key, *value, range[0],
+                    range[1]);
+    return false;
+}
+
+void http_api_output(http_call *call) {
+    service_output_asked how;
+    if (!mains_param(call, &how.mains) ||
+        !within(call, "speaker", BASE_OHMS, (double[]){0.1, 1e4}, &how.speaker) ||
+        !within(call, "supply", BASE_VOLTS, (double[]){20, 2000}, &how.supply_v))
+        return;
+    asked asked = ask(call);
+    service_output *output =
+        asked.amp ? service_output_new(asked.amp->system, &how, call->errors) : NULL;
+    if (output) http_answer_computed(call, http_json_output(output));
+    service_output_free(output);
     give(call, &asked);
 }

@@ -43,6 +43,7 @@ json_t *http_json_mains(const service_mains *mains);
 json_t *http_json_fuses(const service_fuses *fuses);
 json_t *http_json_plot(const service_plot *plot);
 json_t *http_json_powerup(const service_powerup *powerup);
+json_t *http_json_output(const service_output *output);
 
 /* A belief with what it was made from. */
 typedef struct http_case {

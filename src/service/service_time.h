@@ -91,4 +91,60 @@ service_powerup *service_powerup_new(const solve_system *system, const service_p
                                      base_errors *errors);
 void service_powerup_free(service_powerup *powerup);
 
+/* ---- output: what the output stage gives, and into which speaker --------------------------- */
+
+typedef struct service_output_asked {
+    double mains;    /* NAN: the file's */
+    double speaker;  /* ohms that hang on it; NAN: the file's */
+    double supply_v; /* at the output transformer, idle: the high winding is made to give it; NAN */
+} service_output_asked;
+
+#define SERVICE_LEVELS 10
+typedef struct service_output_level {
+    double drive_v;                          /* peak at each grid */
+    double watts, distortion, second, third; /* of the first harmonic */
+    double plate_a, screen_a, supply_v;      /* mean, of one tube */
+    double plate_percent, screen_percent;    /* dissipation of the most burdened tube's rating */
+} service_output_level;
+
+typedef struct service_output_tube {
+    const char *tube, *type;
+    int side;                             /* 0, or 1: driven the other way */
+    double idle_plate_w, idle_screen_w;   /* with no signal */
+    double full_plate_w, full_screen_w;   /* just before clipping */
+    double plate_limit_w, screen_limit_w; /* NAN: none published */
+    const char *system;                   /* of the plate's, or NULL */
+    double idle_a, least_a, most_a;       /* of the plate: idle; within a cycle at full drive */
+} service_output_tube;
+
+typedef struct service_output {
+    const char *amp, *transformer;
+    double mains_v;
+    bool push_pull;
+    const char *class_name;            /* "A", "AB", "B": of the plate current at full drive */
+    double rated_ohms, speaker_ohms;   /* of the file; as asked */
+    double load_ohms;                  /* at the plate, or from plate to plate, windings and all */
+    double idle_supply_v, supply_v;    /* idle, at full drive */
+    double drive_v, watts, distortion; /* just before clipping */
+    const char *why;                   /* what ends it: "the grids reach their cathodes" */
+    double crossover;                  /* part by which the gain dips where the tubes change over */
+    service_output_level level[SERVICE_LEVELS]; /* equal steps of drive up to full */
+    service_output_tube *tube;
+    size_t tubes;
+    /* One tube's path over a cycle at full drive, its volts to the cathode, and its idle point. */
+    double line_v[SOLVE_SAMPLES], line_a[SOLVE_SAMPLES], grid_v[SOLVE_SAMPLES], point_v, point_a;
+    double speaker_v[SOLVE_SAMPLES];
+    /* The same amp on its rated speaker, when another is asked for; NAN otherwise. */
+    double rated_watts, rated_plate_percent, rated_screen_percent;
+    const char **remark;
+    size_t remarks;
+    base_arena *arena;
+} service_output;
+
+/* NULL with a complaint: no tube at an output transformer, no speaker, an amp that cannot be
+ * solved, supply volts that it cannot have. */
+service_output *service_output_new(const solve_system *system, const service_output_asked *asked,
+                                   base_errors *errors);
+void service_output_free(service_output *output);
+
 #endif

@@ -9,8 +9,9 @@
 
 #include "output_impl.h"
 
-#define HERTZ 1000.0 /* at which capacitors pass and the transformer's inductance does not count   \
-                      */
+#define HERTZ                                                                                      \
+    1000.0 /* at which capacitors pass and the transformer's inductance does not count             \
+            */
 #define MOST_PASSES 60
 #define ROUNDS 40 /* until the mean of a cycle has settled */
 #define CLOSE_V 1e-7

@@ -125,10 +125,19 @@ static void powerup(void **state) {
     refused("/api/amps/wren-hollow/powerup?mains=5", 400);
 }
 
+static void output(void **state) {
+    (void)state;
+    seen("Output", "output");
+    seen("Output", "output?speaker=8&supply=350");
+    refused("/api/amps/wren-hollow/output?speaker=0", 400);
+    refused("/api/amps/wren-hollow/output?supply=1900", 400);
+    refused("/api/amps/wren-hollow/output?speaker=loud", 400);
+}
+
 int main(void) {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(margins),    cmocka_unit_test(fuse),
-                                       cmocka_unit_test(powerup),    cmocka_unit_test(drain),
-                                       cmocka_unit_test(value),      cmocka_unit_test(mains),
-                                       cmocka_unit_test(substitute), cmocka_unit_test(swap)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(margins), cmocka_unit_test(fuse),       cmocka_unit_test(powerup),
+        cmocka_unit_test(output),  cmocka_unit_test(drain),      cmocka_unit_test(value),
+        cmocka_unit_test(mains),   cmocka_unit_test(substitute), cmocka_unit_test(swap)};
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }
