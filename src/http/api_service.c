@@ -165,7 +165,7 @@ void http_api_drain(http_call *call) {
     give(call, &asked);
 }
 
-/* ---- powerup, output ----------------------------------------------------------------------- */
+/* ---- powerup ------------------------------------------------------------------------------- */
 
 void http_api_powerup(http_call *call) {
     const char *standby = http_param_word(call, "standby", "no", "no|yes");
@@ -204,7 +204,7 @@ void http_api_substitute(http_call *call) {
     give(call, &asked);
 }
 
-/* ---- output ---- */
+/* ---- output -------------------------------------------------------------------------------- */
 
 /* A parameter from `least` to `most`, NAN where it is not given; false with a complaint. */
 static bool within(http_call *call, const char *key, base_quantity quantity, const double range[2],

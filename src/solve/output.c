@@ -135,7 +135,7 @@ static solve_outcome settle(solve_output *stage, const double *numbers, double d
         if (!output_linearise(stage, numbers))
             return stage->signal->common.status == KLU_OUT_OF_MEMORY ? SOLVE_NO_MEMORY
                                                                      : SOLVE_SINGULAR;
-        if (!output_wave(stage, numbers, drive)) return SOLVE_STALLED;
+        if (!output_wave(stage, drive)) return SOLVE_STALLED;
         double change = take_means(stage, part);
         if (change < CLOSE_A) return SOLVE_CONVERGED;
         if (change > 0.7 * last) part = fmax(0.6 * part, 0.1);
@@ -146,21 +146,18 @@ static solve_outcome settle(solve_output *stage, const double *numbers, double d
 
 /* ---- what comes of it ---- */
 
-static void sum_tube(const solve_output *stage, const double *numbers, double drive, int k,
-                     solve_output_tube *out) {
+static void sum_tube(const solve_output *stage, double drive, int k, solve_output_tube *out) {
     const output_tube *tube = &stage->tube[k];
     const solve_unit *unit = &stage->system->unit[tube->unit];
-    tube_state state;
     *out = (solve_output_tube){
         .part = unit->part, .unit = unit->unit, .side = tube->side, .least_a = INFINITY};
-    solve_unit_state(stage->work, unit, numbers, stage->x, &state);
     for (int s = 0; s < SOLVE_SAMPLES; s++) {
         const double *at = stage->volts[s] + 3 * k;
         double grid = drive * sin(2 * M_PI * s / SOLVE_SAMPLES);
         tube_volts volts = {tube->rest.plate + at[0] - at[2], tube->rest.screen + at[1] - at[2],
                             tube->rest.grid + (tube->side ? -grid : grid) - at[2]};
         tube_point now;
-        tube_current(unit->type, &state, &volts, &now);
+        tube_current(unit->type, &tube->state, &volts, &now);
         out->plate_v[s] = volts.plate;
         out->plate_a[s] = now.plate;
         out->grid_v[s] = volts.grid;
@@ -215,7 +212,7 @@ solve_outcome solve_output_at(solve_output *stage, const double *numbers, double
         circuit_part_at(stage->system->amp, (size_t)stage->transformer);
     *out = (solve_output_cycle){.tubes = stage->tubes};
     for (int k = 0; k < stage->tubes; k++) {
-        sum_tube(stage, numbers, drive, k, &out->tube[k]);
+        sum_tube(stage, drive, k, &out->tube[k]);
         out->supply_a += out->tube[k].mean_plate_a;
     }
     out->supply_v = solve_at(stage->x, solve_dc(stage->system, transformer->end[1]));

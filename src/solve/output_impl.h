@@ -10,6 +10,7 @@
 typedef struct output_tube { /* as the system knows it */
     size_t unit;
     int side;
+    tube_state state;
     tube_volts rest; /* mean volts to the cathode, and what flows at them */
     tube_point point;
 } output_tube;
@@ -41,6 +42,6 @@ struct solve_output {
 
 /* output_wave.c: one cycle about the mean point. False: no solution. */
 bool output_linearise(solve_output *stage, const double *numbers);
-bool output_wave(solve_output *stage, const double *numbers, double drive);
+bool output_wave(solve_output *stage, double drive);
 
 #endif

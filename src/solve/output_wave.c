@@ -9,9 +9,7 @@
 
 #include "output_impl.h"
 
-#define HERTZ                                                                                      \
-    1000.0 /* at which capacitors pass and the transformer's inductance does not count             \
-            */
+#define HERTZ 1000.0 /* capacitors pass it, and no inductance counts */
 #define MOST_PASSES 60
 #define ROUNDS 40 /* until the mean of a cycle has settled */
 #define CLOSE_V 1e-7
@@ -32,10 +30,9 @@ static void take_tangents(solve_output *stage, const double *numbers) {
     for (int k = 0; k < stage->tubes; k++) {
         output_tube *tube = &stage->tube[k];
         const solve_unit *unit = &stage->system->unit[tube->unit];
-        tube_state state;
         solve_unit_volts(unit, stage->x, &tube->rest);
-        solve_unit_state(stage->work, unit, numbers, stage->x, &state);
-        tube_current(unit->type, &state, &tube->rest, &tube->point);
+        solve_unit_state(stage->work, unit, numbers, stage->x, &tube->state);
+        tube_current(unit->type, &tube->state, &tube->rest, &tube->point);
     }
 }
 
@@ -60,21 +57,19 @@ bool output_linearise(solve_output *stage, const double *numbers) {
 
 /* ---- the tubes at one sample ---- */
 
-/* Amperes into the ports beyond the tangents', and their slopes by the ports' volts. */
-static void extra_currents(const solve_output *stage, const double *numbers, double drive,
-                           const double *v, double q[OUTPUT_PORTS],
+/* Amperes into the ports beyond the tangents', and their slopes by the ports' volts, at sample k
+ * with `drive` volts at the grids. */
+static void extra_currents(solve_output *stage, double drive, int sample,
                            double slope[OUTPUT_PORTS][OUTPUT_PORTS]) {
+    double *q = stage->extra[sample];
     memset(slope, 0, sizeof(double) * OUTPUT_PORTS * OUTPUT_PORTS);
     for (int k = 0; k < stage->tubes; k++) {
         const output_tube *tube = &stage->tube[k];
-        const solve_unit *unit = &stage->system->unit[tube->unit];
-        const double *at = v + 3 * k;
-        tube_state state;
+        const double *at = stage->volts[sample] + 3 * k;
         tube_point now;
         tube_volts volts = {tube->rest.plate + at[0] - at[2], tube->rest.screen + at[1] - at[2],
                             tube->rest.grid + (tube->side ? -drive : drive) - at[2]};
-        solve_unit_state(stage->work, unit, numbers, stage->x, &state);
-        tube_current(unit->type, &state, &volts, &now);
+        tube_current(stage->system->unit[tube->unit].type, &tube->state, &volts, &now);
         const double d0[3] = {at[0] - at[2], at[1] - at[2], -at[2]};
         const double current[2] = {now.plate - tube->point.plate, now.screen - tube->point.screen};
         q[3 * k + 2] = 0;
@@ -127,12 +122,12 @@ static bool sample_step(const solve_output *stage, double slope[OUTPUT_PORTS][OU
     return LAPACKE_dgesv(LAPACK_COL_MAJOR, n, 1, matrix, n, pivot, error, n) == 0;
 }
 
-static bool solve_sample(solve_output *stage, const double *numbers, double drive, int k) {
+static bool solve_sample(solve_output *stage, double drive, int k) {
     double slope[OUTPUT_PORTS][OUTPUT_PORTS], error[OUTPUT_PORTS];
-    double *v = stage->volts[k], *q = stage->extra[k];
+    double *v = stage->volts[k];
     for (int pass = 0; pass < MOST_PASSES; pass++) {
-        extra_currents(stage, numbers, drive, v, q, slope);
-        double worst = sample_error(stage, v, q, error);
+        extra_currents(stage, drive, k, slope);
+        double worst = sample_error(stage, v, stage->extra[k], error);
         if (worst < CLOSE_V) return true;
         if (!isfinite(worst) || !sample_step(stage, slope, error)) return false;
         double longest = 0;
@@ -149,14 +144,14 @@ static bool solve_sample(solve_output *stage, const double *numbers, double driv
 /* ---- the cycle ---- */
 
 /* Each sample starts from the one before; the mean is found anew until it stays. */
-bool output_wave(solve_output *stage, const double *numbers, double drive) {
+bool output_wave(solve_output *stage, double drive) {
     for (int round = 0; round < ROUNDS; round++) {
         double change = 0, sum[OUTPUT_PORTS] = {0};
         for (int k = 0; k < SOLVE_SAMPLES; k++) {
             if (round == 0 && k > 0)
                 memcpy(stage->volts[k], stage->volts[k - 1], sizeof stage->volts[k]);
             double grid = drive * sin(2 * M_PI * k / SOLVE_SAMPLES);
-            if (!solve_sample(stage, numbers, grid, k)) return false;
+            if (!solve_sample(stage, grid, k)) return false;
             for (int i = 0; i < stage->ports; i++)
                 sum[i] += stage->extra[k][i] / SOLVE_SAMPLES;
         }
