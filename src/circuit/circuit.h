@@ -161,6 +161,15 @@ bool circuit_heater_pins(const circuit_part *tube, int *first, int *last);
 base_code circuit_place_find(const circuit *amp, const char *name, base_place at,
                              circuit_place *place, base_errors *errors);
 
+/* A lead, and the node that it stands on. */
+typedef struct circuit_lead {
+    int part, end, node;
+} circuit_lead;
+/* The amp with these leads on other nodes than it says: parts and nodes keep their indices, and a
+ * place named by a moved lead is where that now stands. `amp` is borrowed and must outlive it.
+ * NULL: no memory. */
+circuit *circuit_rewired(const circuit *amp, const circuit_lead *lead, size_t count);
+
 /* Checks that `check` adds beyond reading: grids with no DC path to anywhere, nodes with no DC path
  * to ground, tubes without a heater supply, two-prong concerns, joined pins that short a supply
  * (a winding or rectifier output joined straight to ground), rating of a capacitor below the

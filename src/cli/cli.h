@@ -25,6 +25,8 @@ typedef enum cli_key {
     CLI_MAINS,
     CLI_ALL,
     CLI_HEALTHY,
+    CLI_PAIRS,
+    CLI_WIRING,
     CLI_PLATE,
     CLI_SCREEN,
     CLI_GRID,

@@ -59,6 +59,8 @@ static diagnose_engine *engine_for(cli *cli, const solve_system *system, const h
     options.mains = at->measured ? at->mains : NAN;
     options.mains_spread = at->measured ? 0.005 : 0.03;
     options.meter = at->meter;
+    if (cli_option(cli, CLI_PAIRS)) options.pairs = DIAGNOSE_LOOK_ALWAYS;
+    if (cli_option(cli, CLI_WIRING)) options.wiring = DIAGNOSE_LOOK_ALWAYS;
     if (table && base_errors_worst(cli->errors) == BASE_OK)
         engine = diagnose_engine_new(system, table, &options, cli->errors);
     diagnose_priors_free(table);
@@ -123,6 +125,10 @@ static const struct argp_option options[] = {
     {"mains", CLI_MAINS, "VOLTS", 0, "The volts at the wall, measured", 0},
     {"healthy", CLI_HEALTHY, "READINGS.yaml", 0,
      "Readings of this very amp, or one like it, taken in health", 0},
+    {"pairs", CLI_PAIRS, 0, 0, "Look at two faults at once even where one explains the readings",
+     0},
+    {"wiring", CLI_WIRING, 0, 0,
+     "Look at leads on the wrong node even where a fault explains the readings", 0},
     {"all", CLI_ALL, 0, 0, "List every suspect, also those under 1 %", 0},
     {0}};
 

@@ -8,6 +8,9 @@
 typedef struct kept {
     diagnose_belief belief; /* first, so that the one is the other */
     double *weight, *cell;  /* by point: of it, and where in its cell the severity stands */
+    int wired;              /* wirings among the suspects */
+    int *wiring;            /* their labels */
+    double **shows;         /* and what each predicts, by place; NULL: not worked out */
 } kept;
 
 /* ---- suspects ------------------------------------------------------------------------------ */
@@ -27,15 +30,31 @@ double diagnose_severity(const diagnose_run_state *run, const diagnose_case *one
     return isfinite(severity) ? log(severity) + fault->cell * one->cell[which] : 0;
 }
 
+/* A wiring has one point, and so one case. Pairs are listed elsewhere. */
+static void gather_wiring(const diagnose_run_state *run, diagnose_belief *belief,
+                          const diagnose_case *one) {
+    if (one->label >= diagnose_singles(run->engine)) return;
+    diagnose_suspect *suspect = &belief->suspect[belief->suspects++];
+    *suspect = (diagnose_suspect){
+        .fault = one->label,
+        .probability = one->weight,
+        .involved = one->weight,
+        .severity = NAN,
+        .part = diagnose_words_part(run->engine, &run->engine->catalogue.fault[one->label])};
+}
+
 /* Sum of weights and geometric mean of the severities of each fault. */
 static bool gather(const diagnose_run_state *run, diagnose_belief *belief) {
     const diagnose_catalogue *catalogue = &run->engine->catalogue;
     belief->suspects = catalogue->count;
-    belief->suspect = base_arena_take(belief->arena, catalogue->count, sizeof *belief->suspect);
+    belief->suspect = base_arena_take(belief->arena, diagnose_labels(run), sizeof *belief->suspect);
     if (!belief->suspect) return false;
     for (int i = 0; i < run->count; i++) {
         const diagnose_case *one = &run->cases[i];
-        if (one->label >= (int)catalogue->count) continue;
+        if (one->label >= (int)catalogue->count) {
+            gather_wiring(run, belief, one);
+            continue;
+        }
         diagnose_suspect *suspect = &belief->suspect[one->label];
         suspect->probability += one->weight;
         suspect->severity += one->weight * diagnose_severity(run, one, 0);
@@ -159,6 +178,29 @@ static bool tell_groups(const diagnose_run_state *run, diagnose_belief *belief) 
     return true;
 }
 
+#define LEAST_SHOWN 0.005 /* of probability, for a wiring's predictions to be kept */
+
+static bool keep_wirings(diagnose_run_state *run, kept *kept) {
+    size_t places = run->engine->places.count;
+    kept->wiring = base_arena_take(kept->belief.arena, (size_t)run->extras + 1, sizeof(int));
+    kept->shows = base_arena_take(kept->belief.arena, (size_t)run->extras + 1, sizeof(double *));
+    if (!kept->wiring || !kept->shows) return false;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        bool wiring = one->label >= (int)run->engine->catalogue.count &&
+                      one->label < diagnose_singles(run->engine);
+        if (!wiring || one->weight < LEAST_SHOWN) continue;
+        diagnose_point *point = diagnose_point_of(run, one->point);
+        if (!diagnose_rows(run->engine, point, NULL, (int)places)) continue;
+        double *shows = base_arena_take(kept->belief.arena, places, sizeof *shows);
+        if (!shows) return false;
+        memcpy(shows, point->mean, places * sizeof *shows);
+        kept->wiring[kept->wired] = one->label;
+        kept->shows[kept->wired++] = shows;
+    }
+    return true;
+}
+
 static bool think(diagnose_run_state *run, kept *kept) {
     diagnose_belief *belief = &kept->belief;
     if (!diagnose_weigh(run)) return false;
@@ -174,6 +216,7 @@ static bool think(diagnose_run_state *run, kept *kept) {
         kept->cell[one->point] = one->cell[0];
     }
     if (!gather(run, belief) || !name_suspects(run, belief)) return false;
+    if (!keep_wirings(run, kept)) return false;
     if (!diagnose_pairs_list(run, belief)) return false;
     if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
     if (!diagnose_judge(run, belief, group)) return false;
@@ -210,8 +253,12 @@ void diagnose_belief_free(diagnose_belief *belief) {
 double diagnose_predicted(const diagnose_engine *engine, const diagnose_belief *belief,
                           size_t suspect, size_t place) {
     if (suspect >= belief->suspects || place >= engine->places.count) return NAN;
-    int fault = belief->suspect[suspect].fault, first = engine->first_point[fault];
+    int fault = belief->suspect[suspect].fault;
     const kept *own = (const void *)belief;
+    for (int w = 0; w < own->wired; w++)
+        if (own->wiring[w] == fault) return own->shows[w][place];
+    if (fault >= (int)engine->catalogue.count) return NAN;
+    int first = engine->first_point[fault];
     if (first < 0) return NAN;
     double sum = 0, mean = 0;
     for (int k = 0; k < engine->catalogue.fault[fault].severities; k++) {

@@ -35,8 +35,10 @@ typedef enum diagnose_mode {
     DIAGNOSE_SUPPLY_MISSING, /* bias or other winding or rectifier gives nothing */
     DIAGNOSE_TRACK_OPEN,     /* pot: which = 0 low side, 1 high side */
     DIAGNOSE_WIPER_OPEN,
-    DIAGNOSE_CONTACT_OPEN, /* switch way, jack's resting contact */
-    DIAGNOSE_MAINS_OFF,    /* mains far from what was said: severity = factor */
+    DIAGNOSE_CONTACT_OPEN,     /* switch way, jack's resting contact */
+    DIAGNOSE_MAINS_OFF,        /* mains far from what was said: severity = factor */
+    DIAGNOSE_MISWIRED,         /* a good part with a lead on the wrong node */
+    DIAGNOSE_HALVES_EXCHANGED, /* of a twin tube: no fault */
     DIAGNOSE_MODES
 } diagnose_mode;
 const char *diagnose_mode_name(diagnose_mode mode); /* "leaky" */
@@ -200,6 +202,7 @@ typedef struct diagnose_options {
     bool printed;         /* shift predictions by the printed chart where there is one */
     bool faults;          /* false: none, so that only what good amps read can be asked */
     diagnose_look pairs;  /* two faults at once */
+    diagnose_look wiring; /* leads on the wrong node */
     const diagnose_readings *chart; /* of an amp of this kind in health, besides; NULL: none.
                                        Borrowed while the engine is made */
     diagnose_meter meter;           /* for the readings that are proposed */
@@ -244,7 +247,7 @@ size_t diagnose_places(const diagnose_engine *engine);
 const diagnose_place *diagnose_place_at(const diagnose_engine *engine, size_t index);
 
 typedef struct diagnose_suspect {
-    int fault;          /* index into the catalogue */
+    int fault;          /* for diagnose_fault_at: from diagnose_faults on, a mistake of wiring */
     const char *part;   /* "C4", "mains", "nothing", "unmodelled" */
     const char *what;   /* "leaky, some 2M", "open": for the technician */
     double probability; /* of this alone */

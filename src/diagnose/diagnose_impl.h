@@ -55,6 +55,8 @@ typedef enum diagnose_number {
     NUMBER_STRAY_AMPS,
     NUMBER_MAINS_WANDER,
     NUMBER_TWO_FAULTS,
+    NUMBER_WIRING_MISTAKE,
+    NUMBER_HALVES_EXCHANGED,
     NUMBER_COUNT
 } diagnose_number;
 double diagnose_number_of(const diagnose_priors *priors, diagnose_number number);
@@ -92,6 +94,7 @@ typedef struct diagnose_bench {
     solve_work *work;
     double *numbers; /* healthy, at the mains of the options */
     double *x;
+    solve_signal *signal; /* of an amp that is wired otherwise; NULL until asked for */
 } diagnose_bench;
 
 typedef struct diagnose_catalogue {
@@ -145,12 +148,14 @@ bool diagnose_latents_make(const diagnose_bench *bench, const diagnose_priors *p
                            diagnose_latents *latents);
 /* ---- engine.c, predict.c ------------------------------------------------------------------- */
 
-typedef struct diagnose_scenes diagnose_scenes; /* observe_impl.h */
+typedef struct diagnose_scenes diagnose_scenes;   /* observe_impl.h */
+typedef struct diagnose_wirings diagnose_wirings; /* wiring_impl.h */
 
 /* One fault at one severity, or two of them at once, solved. */
 typedef struct diagnose_point {
     int fault, severity;
     int second, second_severity; /* another fault beside it; 0: none */
+    int wired;                   /* another wiring: its index and 1; 0: as drawn */
     base_arena *arena;           /* where its numbers are kept */
     bool solved, outside;
     bool same_as_healthy; /* to the last digit: it shares the healthy amp's predictions */
@@ -197,7 +202,9 @@ struct diagnose_engine {
     double span;      /* V that a wrong reading may show anything of */
     double *work_numbers, *work_gradient, *work_x;
     float *work_row;
-    diagnose_scenes *scenes; /* NULL until one is asked for */
+    diagnose_scenes *scenes;   /* NULL until one is asked for */
+    diagnose_wirings *wirings; /* NULL until they are looked at */
+    diagnose_bench *here;      /* the amp that was visited last */
 };
 
 /* Severities that a point may have: of the fault, and of the second. */
@@ -268,7 +275,7 @@ double diagnose_information(const diagnose_cases *cases);
 /* ---- weigh.c: the readings against every hypothesis ---------------------------------------- */
 
 /* One hypothesis at one severity. A hypothesis has a label: a single fault's is its index in the
- * catalogue, a pair's is the catalogue's count and its own index. */
+ * catalogue, a wiring's follows those, and a pair's is diagnose_singles and its own index. */
 typedef struct diagnose_case {
     int label, point; /* point -1: something not modelled */
     bool exact;       /* its own sensitivities were used, not the healthy amp's */
@@ -308,8 +315,9 @@ typedef struct diagnose_run {
     int count;
     diagnose_two *two; /* pairs that are weighed */
     int twos;
-    diagnose_point *extra; /* their points, behind the engine's */
+    diagnose_point *extra; /* the run's own points, behind the engine's */
     int extras;
+    bool wired; /* mistakes of wiring are looked at */
 } diagnose_run_state;
 #define DIAGNOSE_SCREENED 40 /* readings that the screening looks at: those that depart most */
 
@@ -342,6 +350,16 @@ void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
 bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, diagnose_weigher *weigher);
 /* Weights that sum to 1, heaviest first. */
 void diagnose_normalise(diagnose_run_state *run);
+/* Are the readings left unexplained by what was weighed so far? */
+bool diagnose_unexplained(const diagnose_run_state *run);
+/* wiring.c: adds leads on wrong nodes, where the faults leave something unexplained or the options
+ * ask for it. false: no memory. */
+bool diagnose_wiring_weigh(diagnose_run_state *run, diagnose_weigher *weigher);
+/* Room for `more` points of the run's own, behind those it has; for what a case holds; cases behind
+ * those of the run. false: no memory. */
+bool diagnose_extras_room(diagnose_run_state *run, int more);
+bool diagnose_case_room(diagnose_run_state *run, diagnose_case *one);
+bool diagnose_cases_append(diagnose_run_state *run, const diagnose_case *cases, int count);
 /* pairs.c: adds two faults at once, where the single ones leave something unexplained or the
  * options ask for it. false: no memory. */
 bool diagnose_pairs_weigh(diagnose_run_state *run, diagnose_weigher *weigher);
@@ -368,6 +386,27 @@ bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
                           const int *group_of_label, const double *doubt);
 /* Verdict and reason; sets run->carrier. */
 bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_label);
+
+/* ---- wiring.c ------------------------------------------------------------------------------ */
+
+/* Finds and solves every mistake of wiring, once for an engine. false: no memory. */
+bool diagnose_wirings_make(diagnose_engine *engine);
+void diagnose_wirings_free(diagnose_engine *engine);
+/* Their points forget what they answered to a scene. */
+void diagnose_wirings_drop(diagnose_engine *engine, int scene);
+/* Labels that are no pairs: the catalogue's, then the wirings'. */
+int diagnose_singles(const diagnose_engine *engine);
+/* The point of a wiring, or of a fault at a severity. */
+const diagnose_point *diagnose_single_point(const diagnose_engine *engine, int label, int severity);
+/* The amp that the point is of. NULL: no memory. */
+diagnose_bench *diagnose_bench_of(diagnose_engine *engine, const diagnose_point *point);
+/* Where a probe then stands that is put to the place of that name: as `drawn`, or in `room`. */
+const solve_probe *diagnose_wired_probe(diagnose_engine *engine, const diagnose_point *point,
+                                        const char *at, const solve_probe *drawn,
+                                        solve_probe *room);
+/* Are pins of a tube on other nodes there? */
+bool diagnose_pins_moved(const diagnose_engine *engine, const diagnose_point *point);
+const char *diagnose_wiring_words(const diagnose_engine *engine, int index);
 
 /* ---- labels.c: hypotheses by their labels --------------------------------------------------- */
 

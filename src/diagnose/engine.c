@@ -43,6 +43,7 @@ static bool make_bench(diagnose_engine *engine, const solve_system *system) {
     size_t slots = solve_slots(system), unknowns = solve_unknowns(system);
     *bench = (diagnose_bench){.system = system, .amp = solve_circuit(system)};
     bench->work = solve_work_new(system);
+    engine->here = bench;
     bench->numbers = base_arena_take(engine->arena, slots, sizeof(double));
     bench->x = base_arena_take(engine->arena, unknowns, sizeof(double));
     engine->work_numbers = base_arena_take(engine->arena, slots, sizeof(double));
@@ -149,7 +150,7 @@ static bool keep_sources(diagnose_engine *engine, diagnose_point *point) {
     for (int h = 0; point->source && h < engine->heavies; h++) {
         const solve_probe *probe = &engine->places.place[engine->heavy[h]].probe;
         double source = 0;
-        solve_read(engine->bench.work, engine->work_numbers, point->x, probe, NULL, &source);
+        solve_read(engine->here->work, engine->work_numbers, point->x, probe, NULL, &source);
         point->source[h] = (float)source;
     }
     return point->source != NULL;
@@ -160,7 +161,8 @@ static bool sets_mains(const diagnose_engine *engine, int fault) {
 }
 
 bool diagnose_point_solve(diagnose_engine *engine, diagnose_point *point, const double *start) {
-    diagnose_bench *bench = &engine->bench;
+    diagnose_bench *bench = diagnose_bench_of(engine, point);
+    if (!bench) return false;
     if (!point->x)
         point->x = base_arena_take(point->arena, solve_unknowns(bench->system), sizeof(double));
     if (!point->x) return false;
@@ -171,6 +173,7 @@ bool diagnose_point_solve(diagnose_engine *engine, diagnose_point *point, const 
     bool off = sets_mains(engine, point->fault) || sets_mains(engine, point->second);
     if (engine->mains_slot >= 0)
         point->mains = (off ? engine->work_numbers : bench->numbers)[engine->mains_slot];
+    engine->here = bench;
     return !point->solved || keep_sources(engine, point);
 }
 
@@ -272,6 +275,7 @@ diagnose_engine *diagnose_engine_new(const solve_system *system, const diagnose_
 void diagnose_engine_free(diagnose_engine *engine) {
     if (!engine) return;
     diagnose_scenes_free(engine->scenes);
+    diagnose_wirings_free(engine);
     solve_work_free(engine->bench.work);
     base_arena_free(engine->arena);
 }
@@ -281,7 +285,7 @@ size_t diagnose_faults(const diagnose_engine *engine) {
 }
 
 const diagnose_fault *diagnose_fault_at(const diagnose_engine *engine, size_t index) {
-    return index < engine->catalogue.count ? &engine->catalogue.fault[index] : NULL;
+    return (int)index < diagnose_singles(engine) ? &engine->catalogue.fault[index] : NULL;
 }
 
 const double *diagnose_healthy(const diagnose_engine *engine) {

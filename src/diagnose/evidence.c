@@ -188,7 +188,7 @@ double diagnose_shows(const diagnose_run_state *run, int i, double entered) {
 }
 
 size_t diagnose_labels(const diagnose_run_state *run) {
-    return run->engine->catalogue.count + (size_t)run->twos;
+    return (size_t)(diagnose_singles(run->engine) + run->twos);
 }
 
 diagnose_point *diagnose_point_of(const diagnose_run_state *run, int point) {

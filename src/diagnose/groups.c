@@ -49,7 +49,7 @@ typedef struct sorter {
 /* ---- the leader ---------------------------------------------------------------------------- */
 
 static bool is_pair(const sorter *sorter, const item *item) {
-    return item->label >= (int)sorter->engine->catalogue.count;
+    return item->label >= diagnose_singles(sorter->engine);
 }
 
 static const diagnose_fault *fault_of(const sorter *sorter, int fault) {
@@ -208,10 +208,16 @@ static void parts_of(const sorter *sorter, const item *item, int part[2]) {
         part[0] = fault_of(sorter, item->label)->part;
         return;
     }
-    const int *fault = sorter->run->two[item->label - (int)sorter->engine->catalogue.count].fault;
+    const int *fault = sorter->run->two[item->label - diagnose_singles(sorter->engine)].fault;
     int a = fault_of(sorter, fault[0])->part, b = fault_of(sorter, fault[1])->part;
     part[0] = a < b ? a : b;
     part[1] = a < b ? b : a;
+}
+
+/* A good part on the wrong node is another matter than a bad one, and halves exchanged are none. */
+static diagnose_mode wired(const sorter *sorter, const item *item) {
+    diagnose_mode mode = fault_of(sorter, item->label)->mode;
+    return mode >= DIAGNOSE_MISWIRED ? mode : DIAGNOSE_NOTHING;
 }
 
 static bool same_parts(const sorter *sorter, const item *a, const item *b) {
@@ -219,7 +225,7 @@ static bool same_parts(const sorter *sorter, const item *a, const item *b) {
     if (is_pair(sorter, a) != is_pair(sorter, b)) return false;
     parts_of(sorter, a, one);
     parts_of(sorter, b, other);
-    bool named = is_pair(sorter, a) || one[0] >= 0;
+    bool named = is_pair(sorter, a) || (one[0] >= 0 && wired(sorter, a) == wired(sorter, b));
     return named && one[0] == other[0] && one[1] == other[1];
 }
 
@@ -251,7 +257,7 @@ static int likelier(const void *a, const void *b) {
     return (x->label > y->label) - (x->label < y->label);
 }
 
-static bool pair_points(sorter *sorter, item *item) {
+static bool case_points(sorter *sorter, item *item) {
     const diagnose_run_state *run = sorter->run;
     item->point = base_arena_take(sorter->arena, (size_t)run->extras + 1, sizeof(int));
     for (int k = 0; item->point && k < run->count; k++)
@@ -261,24 +267,26 @@ static bool pair_points(sorter *sorter, item *item) {
 
 static bool list_items(sorter *sorter) {
     const diagnose_belief *belief = sorter->belief;
-    int singles = (int)sorter->engine->catalogue.count;
+    int faults = (int)sorter->engine->catalogue.count, singles = diagnose_singles(sorter->engine);
     sorter->item =
         base_arena_take(sorter->arena, belief->suspects + belief->pairs + 1, sizeof *sorter->item);
     if (!sorter->item) return false;
     for (size_t i = 0; i < belief->suspects; i++) {
         const diagnose_suspect *one = &belief->suspect[i];
-        int first = sorter->engine->first_point[one->fault];
-        sorter->item[sorter->items++] =
-            (item){.label = one->fault,
-                   .probability = one->probability,
-                   .first = first,
-                   .points = first < 0 ? 0 : fault_of(sorter, one->fault)->severities};
+        item *item = &sorter->item[sorter->items++];
+        *item = (struct item){.label = one->fault, .probability = one->probability};
+        if (one->fault >= faults) {
+            if (!case_points(sorter, item)) return false;
+            continue;
+        }
+        item->first = sorter->engine->first_point[one->fault];
+        item->points = item->first < 0 ? 0 : fault_of(sorter, one->fault)->severities;
     }
     for (size_t i = 0; i < belief->pairs; i++) {
         item *item = &sorter->item[sorter->items++];
         *item =
             (struct item){.label = singles + (int)i, .probability = belief->pair[i].probability};
-        if (!pair_points(sorter, item)) return false;
+        if (!case_points(sorter, item)) return false;
     }
     for (int i = 0; i < sorter->items; i++)
         sorter->item[i].group = -1;
@@ -347,7 +355,7 @@ static void hand_out(const sorter *sorter, int *group_of_label) {
         belief->group[belief->suspect[i].group].members++;
     }
     for (size_t i = 0; i < belief->pairs; i++) {
-        belief->pair[i].group = group_of_label[sorter->engine->catalogue.count + i];
+        belief->pair[i].group = group_of_label[diagnose_singles(sorter->engine) + (int)i];
         belief->group[belief->pair[i].group].pairs++;
     }
 }

@@ -6,7 +6,7 @@
 #include <string.h>
 
 static int singles_of(const diagnose_run_state *run) {
-    return (int)run->engine->catalogue.count;
+    return diagnose_singles(run->engine);
 }
 
 int diagnose_leading_label(const diagnose_run_state *run, const diagnose_belief *belief,

@@ -31,6 +31,8 @@ static const mode_row modes[DIAGNOSE_MODES] = {
     [DIAGNOSE_WIPER_OPEN] = {"wiper open", "open at its wiper"},
     [DIAGNOSE_CONTACT_OPEN] = {"contact open", "not making contact"},
     [DIAGNOSE_MAINS_OFF] = {"far off", "far off"},
+    [DIAGNOSE_MISWIRED] = {"miswired", "wired to the wrong place"},
+    [DIAGNOSE_HALVES_EXCHANGED] = {"halves exchanged", "with its halves exchanged"},
 };
 
 static const char *const sorts[SORT_COUNT] = {

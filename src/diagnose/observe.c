@@ -151,6 +151,7 @@ bool diagnose_ask_open(diagnose_engine *engine, const diagnose_test *test, const
 
 double diagnose_ask_mean(diagnose_engine *engine, const diagnose_ask *ask, diagnose_point *point) {
     if (!ask->scene) return diagnose_ask_enters(ask, number_alone(engine, ask, point));
+    if (diagnose_pins_moved(engine, point)) return NAN;
     const double *field = diagnose_scene_field(engine, ask->scene, point);
     return field ? diagnose_ask_enters(ask, value_at(engine, ask, field)) : NAN;
 }

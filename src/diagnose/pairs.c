@@ -52,7 +52,7 @@ static bool worth_it(const diagnose_run_state *run, const pairs_table *table) {
     return false;
 }
 
-static bool unexplained(const diagnose_run_state *run) {
+bool diagnose_unexplained(const diagnose_run_state *run) {
     double strange = 0, wrong = 0;
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
@@ -70,14 +70,14 @@ static bool possible(const diagnose_run_state *run) {
 }
 
 static bool wanted(const diagnose_run_state *run, const pairs_table *table) {
-    return run->engine->options.pairs == DIAGNOSE_LOOK_ALWAYS || unexplained(run) ||
+    return run->engine->options.pairs == DIAGNOSE_LOOK_ALWAYS || diagnose_unexplained(run) ||
            worth_it(run, table);
 }
 
 /* ---- labels -------------------------------------------------------------------------------- */
 
 static int label_of(diagnose_run_state *run, int first, int second) {
-    int singles = (int)run->engine->catalogue.count;
+    int singles = diagnose_singles(run->engine);
     for (int t = 0; t < run->twos; t++)
         if (run->two[t].fault[0] == first && run->two[t].fault[1] == second) return singles + t;
     run->two[run->twos] = (diagnose_two){{first, second}};
@@ -132,6 +132,7 @@ static bool add_case(searcher *searcher, const diagnose_point *a, const diagnose
                               .severity = a->severity,
                               .second = b->fault,
                               .second_severity = b->severity,
+                              .wired = a->wired ? a->wired : b->wired,
                               .arena = run->arena};
     double *start = searcher->engine->work_x;
     for (size_t i = 0; i < solve_unknowns(searcher->engine->bench.system); i++)
@@ -218,8 +219,8 @@ static bool look_around(searcher *searcher, int index) {
         int fault = step < 2 ? here.fault : here.second;
         k[step / 2] += side;
         if (k[step / 2] < 0 || k[step / 2] >= engine->catalogue.fault[fault].severities) continue;
-        const diagnose_point *a = &engine->point[engine->first_point[here.fault] + k[0]];
-        const diagnose_point *b = &engine->point[engine->first_point[here.second] + k[1]];
+        const diagnose_point *a = diagnose_single_point(engine, here.fault, k[0]);
+        const diagnose_point *b = diagnose_single_point(engine, here.second, k[1]);
         int before = searcher->count;
         if (!a->solved || !b->solved) continue;
         if (!add_case(searcher, a, b)) return false;
@@ -254,28 +255,30 @@ static bool look_around_best(searcher *searcher) {
 
 static bool take_room(searcher *searcher) {
     diagnose_run_state *run = searcher->run;
-    size_t n = (size_t)run->n + 1, room = SCREENED + (FIRSTS + FULLY) * BESIDE + 8 * AROUND;
+    size_t room = SCREENED + (FIRSTS + FULLY) * BESIDE + 8 * AROUND;
     searcher->room = (int)room;
     searcher->cases = base_arena_take(run->arena, room, sizeof *searcher->cases);
     run->two = base_arena_take(run->arena, room, sizeof *run->two);
-    run->extra = base_arena_take(run->arena, 2 * room, sizeof *run->extra);
-    searcher->spare.gauss.q = base_arena_take(run->arena, n * n, sizeof(double));
-    searcher->spare.gauss.e = base_arena_take(run->arena, n, sizeof(double));
-    searcher->spare.wrong = base_arena_take(run->arena, n, sizeof(double));
-    searcher->spare.without = base_arena_take(run->arena, n, sizeof(double));
-    return searcher->cases && run->two && run->extra && searcher->spare.gauss.q &&
-           searcher->spare.gauss.e && searcher->spare.wrong && searcher->spare.without;
+    return searcher->cases && run->two && diagnose_extras_room(run, (int)(2 * room)) &&
+           diagnose_case_room(run, &searcher->spare);
 }
 
-/* The pairs' cases behind the others. */
-static bool append(searcher *searcher) {
-    diagnose_run_state *run = searcher->run;
-    size_t all = (size_t)(run->count + searcher->count);
-    diagnose_case *cases = base_arena_take(run->arena, all + 1, sizeof *cases);
-    if (!cases) return false;
-    memcpy(cases, run->cases, (size_t)run->count * sizeof *cases);
-    memcpy(cases + run->count, searcher->cases, (size_t)searcher->count * sizeof *cases);
-    run->cases = cases;
+bool diagnose_extras_room(diagnose_run_state *run, int more) {
+    size_t room = (size_t)(run->extras + more) + 1;
+    diagnose_point *extra = base_arena_take(run->arena, room, sizeof *extra);
+    if (!extra) return false;
+    if (run->extras) memcpy(extra, run->extra, (size_t)run->extras * sizeof *extra);
+    run->extra = extra;
+    return true;
+}
+
+bool diagnose_cases_append(diagnose_run_state *run, const diagnose_case *cases, int count) {
+    size_t all = (size_t)(run->count + count);
+    diagnose_case *whole = base_arena_take(run->arena, all + 1, sizeof *whole);
+    if (!whole) return false;
+    memcpy(whole, run->cases, (size_t)run->count * sizeof *whole);
+    if (count) memcpy(whole + run->count, cases, (size_t)count * sizeof *whole);
+    run->cases = whole;
     run->count = (int)all;
     return true;
 }
@@ -289,7 +292,8 @@ bool diagnose_pairs_weigh(diagnose_run_state *run, diagnose_weigher *weigher) {
     if (!take_room(&searcher) || !diagnose_pairs_screen(&table)) return false;
     if (!solve_beside(&searcher, &table) || !solve_screened(&searcher, &table)) return false;
     if (!weigh_best(&searcher)) return false;
-    if (!look_around_best(&searcher) || !append(&searcher)) return false;
+    if (!look_around_best(&searcher)) return false;
+    if (!diagnose_cases_append(run, searcher.cases, searcher.count)) return false;
     diagnose_normalise(run);
     return true;
 }

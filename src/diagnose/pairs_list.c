@@ -22,7 +22,7 @@ static int heavier(const void *a, const void *b) {
 
 /* Puts the run's pairs in the order of their weights, and relabels its cases. */
 static bool sort_pairs(diagnose_run_state *run, double *weight) {
-    int singles = (int)run->engine->catalogue.count;
+    int singles = diagnose_singles(run->engine);
     size_t count = (size_t)run->twos;
     ranked *rank = base_arena_take(run->arena, count + 1, sizeof *rank);
     diagnose_two *two = base_arena_take(run->arena, count + 1, sizeof *two);
@@ -121,7 +121,7 @@ static bool take_pair(const diagnose_run_state *run, int t, double weight, base_
         pair->shows[p] = NAN;
     for (int which = 0; which < 2; which++)
         pair->fault[which] = run->two[t].fault[which];
-    describe(run, (int)run->engine->catalogue.count + t, pair);
+    describe(run, diagnose_singles(run->engine) + t, pair);
     return name_pair(run, pair, arena);
 }
 

@@ -87,11 +87,18 @@ static bool take_point(table *table, const diagnose_point *point) {
 
 static bool take_points(table *table) {
     const diagnose_engine *engine = table->run->engine;
-    table->mover = base_arena_take(table->run->arena, engine->points + 1, sizeof *table->mover);
+    int faults = (int)engine->catalogue.count;
+    int wirings = table->run->wired ? diagnose_singles(engine) - faults : 0;
+    table->mover = base_arena_take(table->run->arena, engine->points + (size_t)wirings + 1,
+                                   sizeof *table->mover);
     if (!table->mover) return false;
     for (size_t p = 1; p < engine->points; p++) {
         const diagnose_point *point = &engine->point[p];
         if (point->solved && !point->same_as_healthy && !take_point(table, point)) return false;
+    }
+    for (int w = 0; w < wirings; w++) {
+        const diagnose_point *point = diagnose_single_point(engine, faults + w, 0);
+        if (point->solved && !take_point(table, point)) return false;
     }
     return true;
 }
@@ -132,7 +139,7 @@ cost_of(const table *table, const mover *a, const mover *b) {
 static bool clash(const diagnose_engine *engine, const diagnose_point *a, const diagnose_point *b) {
     const diagnose_fault *one = &engine->catalogue.fault[a->fault],
                          *other = &engine->catalogue.fault[b->fault];
-    if (one->part == other->part) return true;
+    if (one->part == other->part || (a->wired && b->wired)) return true;
     for (int s = 0; s < one->sets; s++)
         for (int t = 0; t < other->sets; t++)
             if (one->slot[s] == other->slot[t]) return true;
@@ -275,6 +282,7 @@ bool diagnose_pairs_from(pairs_table *table, const diagnose_point *first, pairs_
         if (!coarse(engine, second->point) || clash(engine, first, second->point)) continue;
         both.second = second->point->fault;
         both.second_severity = second->point->severity;
+        both.wired = first->wired ? first->wired : second->point->wired;
         if (!diagnose_point_solve(engine, &both, first->x)) return false;
         if (!both.solved) continue;
         moves_of(table, &both, &own);

@@ -11,8 +11,10 @@
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point) {
     if (!point->solved) return false;
     diagnose_numbers_of(engine, point, engine->work_numbers);
-    solve_result result =
-        solve_point(engine->bench.work, engine->work_numbers, point->x, engine->work_x);
+    diagnose_bench *bench = diagnose_bench_of(engine, point);
+    if (!bench) return false;
+    engine->here = bench;
+    solve_result result = solve_point(bench->work, engine->work_numbers, point->x, engine->work_x);
     return result.outcome <= SOLVE_CONTINUED;
 }
 
@@ -28,7 +30,7 @@ static bool must_join(const diagnose_load *load, const solve_probe *probe, doubl
 
 double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
                          const solve_probe *probe, const diagnose_load *load, float *row) {
-    solve_work *work = engine->bench.work;
+    solve_work *work = engine->here->work;
     double source = 0;
     double shown = solve_read(work, engine->work_numbers, engine->work_x, probe,
                               engine->work_gradient, &source);
@@ -81,8 +83,10 @@ bool diagnose_rows(diagnose_engine *engine, diagnose_point *point, const int *pl
         if (place < 0 || !isnan(point->mean[place])) continue;
         if (!here && !diagnose_visit(engine, point)) return false;
         here = true;
-        double volts = diagnose_probe_at(engine, point, &engine->places.place[place].probe,
-                                         &engine->load[place],
+        const diagnose_place *at = &engine->places.place[place];
+        solve_probe room;
+        const solve_probe *probe = diagnose_wired_probe(engine, point, at->at, &at->probe, &room);
+        double volts = diagnose_probe_at(engine, point, probe, &engine->load[place],
                                          point->a + (size_t)place * (size_t)engine->columns);
         if (!isfinite(volts)) return false;
         point->mean[place] = volts;

@@ -35,6 +35,8 @@ static const char *const number_names[NUMBER_COUNT + 1] = {
     [NUMBER_STRAY_AMPS] = "stray amperes",
     [NUMBER_MAINS_WANDER] = "mains wander",
     [NUMBER_TWO_FAULTS] = "two faults",
+    [NUMBER_WIRING_MISTAKE] = "wiring mistake",
+    [NUMBER_HALVES_EXCHANGED] = "halves exchanged",
 };
 
 /* One row of `weights` (times 1, ALWAYS) or of `factors`. */

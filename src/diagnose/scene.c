@@ -133,13 +133,15 @@ static bool solve_scene(diagnose_engine *engine, const diagnose_scene *scene, do
                         const double *start, double *x) {
     set_stage(engine, scene, numbers);
     solve_result result =
-        solve_point(engine->bench.work, numbers, is_cold(scene) ? NULL : start, x);
+        solve_point(engine->here->work, numbers, is_cold(scene) ? NULL : start, x);
     return result.outcome <= SOLVE_CONTINUED;
 }
 
 bool diagnose_scene_visit(diagnose_engine *engine, const diagnose_scene *scene,
                           diagnose_point *point) {
-    if (!point->solved) return false;
+    diagnose_bench *bench = point->solved ? diagnose_bench_of(engine, point) : NULL;
+    if (!bench) return false;
+    engine->here = bench;
     diagnose_numbers_of(engine, point, engine->work_numbers);
     return solve_scene(engine, scene, engine->work_numbers, point->x, engine->work_x);
 }
@@ -153,13 +155,13 @@ static void put_volts(const diagnose_engine *engine, const double complex *volts
     }
 }
 
-static bool put_signal(diagnose_engine *engine, const diagnose_scene *scene, double *field) {
+static bool put_signal(diagnose_engine *engine, const diagnose_scene *scene, solve_signal *signal,
+                       double *field) {
     diagnose_scenes *scenes = engine->scenes;
     const diagnose_test *test = &scene->test;
-    if (solve_signal_at(scenes->signal, &test->source, NULL, test->hertz) != SOLVE_CONVERGED)
-        return false;
+    if (solve_signal_at(signal, &test->source, NULL, test->hertz) != SOLVE_CONVERGED) return false;
     for (size_t n = 0; n < circuit_nodes(engine->bench.amp); n++)
-        scenes->volts[n] = solve_signal_volts(scenes->signal, (int)n);
+        scenes->volts[n] = solve_signal_volts(signal, (int)n);
     put_volts(engine, scenes->volts, test->drive, field);
     return true;
 }
@@ -172,12 +174,12 @@ static int harmonics_of(const diagnose_engine *engine, const diagnose_test *test
     return 1;
 }
 
-static bool put_hum(diagnose_engine *engine, const diagnose_scene *scene, const double *numbers,
-                    double *field) {
+static bool put_hum(diagnose_engine *engine, const diagnose_scene *scene, solve_signal *signal,
+                    const double *numbers, double *field) {
     diagnose_scenes *scenes = engine->scenes;
     int order[HARMONICS], count = harmonics_of(engine, &scene->test, order);
     for (int h = 0; h < count; h++) {
-        if (solve_hum(scenes->signal, engine->bench.work, numbers, order[h], scenes->volts) !=
+        if (solve_hum(signal, engine->here->work, numbers, order[h], scenes->volts) !=
             SOLVE_CONVERGED)
             return false;
         put_volts(engine, scenes->volts, 1,
@@ -186,10 +188,20 @@ static bool put_hum(diagnose_engine *engine, const diagnose_scene *scene, const 
     return true;
 }
 
-/* At the point that was just solved with these numbers. */
+/* Of the amp that was visited last: as drawn, or wired otherwise. NULL: no memory. */
+static solve_signal *signal_here(diagnose_engine *engine) {
+    diagnose_bench *bench = engine->here;
+    if (bench == &engine->bench) return engine->scenes->signal;
+    if (!bench->signal) bench->signal = solve_signal_new(bench->system);
+    return bench->signal;
+}
+
+/* There, at the point that was just solved with these numbers. */
 static bool fill(diagnose_engine *engine, const diagnose_scene *scene, const double *numbers,
                  const double *x, double *field) {
-    solve_work *work = engine->bench.work;
+    solve_work *work = engine->here->work;
+    solve_signal *signal = signal_here(engine);
+    if (!signal) return false;
     switch (scene->test.quantity) {
     case DIAGNOSE_COLD:
         solve_read(work, numbers, x, &scene->probe, NULL, field);
@@ -198,9 +210,10 @@ static bool fill(diagnose_engine *engine, const diagnose_scene *scene, const dou
         memcpy(field, x, scene->width * sizeof *field);
         return true;
     default:
-        solve_signal_set(engine->scenes->signal, work, numbers, x);
-        return scene->test.quantity == DIAGNOSE_SIGNAL ? put_signal(engine, scene, field)
-                                                       : put_hum(engine, scene, numbers, field);
+        solve_signal_set(signal, work, numbers, x);
+        return scene->test.quantity == DIAGNOSE_SIGNAL
+                   ? put_signal(engine, scene, signal, field)
+                   : put_hum(engine, scene, signal, numbers, field);
     }
 }
 
@@ -239,6 +252,7 @@ static bool step_aside(diagnose_engine *engine, diagnose_scene *scene, int slot,
     diagnose_scenes *scenes = engine->scenes;
     memcpy(scenes->numbers, engine->bench.numbers,
            solve_slots(engine->bench.system) * sizeof(double));
+    engine->here = &engine->bench;
     if (slot >= 0) step_number(engine, slot, scenes->numbers);
     if (gain) solve_signal_gain(scenes->signal, gain->part, gain->unit, exp(STEP));
     bool good = solve_scene(engine, scene, scenes->numbers, engine->bench.x, scenes->x) &&
@@ -290,6 +304,7 @@ static void drop(diagnose_engine *engine, int index) {
     diagnose_scene *scene = engine->scenes->scene[index];
     for (size_t p = 0; p < engine->points; p++)
         if (engine->point[p].field) engine->point[p].field[index] = NULL;
+    diagnose_wirings_drop(engine, index);
     engine->scenes->scene[index] = NULL;
     base_arena_free(scene->arena);
 }

@@ -59,11 +59,17 @@ static bool fits(const diagnose_run_state *run, const diagnose_case *one) {
     return sum <= n + STRANGE_BITS * sqrt(2 * n + 1);
 }
 
+/* A good amp of which a twin tube's halves are wired the other way round. */
+static bool halves_only(const diagnose_run_state *run, int label) {
+    return label < diagnose_singles(run->engine) &&
+           run->engine->catalogue.fault[label].mode == DIAGNOSE_HALVES_EXCHANGED;
+}
+
 static diagnose_verdict judge(diagnose_run_state *run, const diagnose_belief *belief,
                               const int *group_of_label) {
     int leader = diagnose_leading_label(run, belief, 0);
     double p = belief->groups ? belief->group[0].probability : 0;
-    bool nothing = belief->groups && group_of_label[0] == 0;
+    bool nothing = belief->groups && (group_of_label[0] == 0 || halves_only(run, leader));
     if (run->given == 0 || p < LEANS) return DIAGNOSE_NOT_ENOUGH;
     if (leader == 1 || !fits(run, best_case(run, leader))) return DIAGNOSE_STRANGE;
     if (nothing) return p >= HEALTHY ? DIAGNOSE_HEALTHY : DIAGNOSE_NOT_ENOUGH;
@@ -125,11 +131,17 @@ static void say_leader(base_text *text, const diagnose_run_state *run,
     base_text_add(text, ".");
 }
 
-/* The belief says that two things are wrong; and which of them is wrong in any case. */
-static void say_two(base_text *text, const diagnose_belief *belief) {
+/* Two things, one of which may be halves that are exchanged: then only one is wrong. */
+static void say_two(base_text *text, const diagnose_run_state *run, const diagnose_belief *belief) {
     int pair = diagnose_leading_pair(belief, 0);
     if (pair < 0) return;
     const diagnose_pair *two = &belief->pair[pair];
+    for (int k = 0; k < 2; k++)
+        if (halves_only(run, two->fault[k])) {
+            base_text_add(text, "%s is %s. What is wrong: %s %s. ", two->part[k], two->what[k],
+                          two->part[1 - k], two->what[1 - k]);
+            return;
+        }
     base_text_add(text, "Two things are wrong: %s. No one fault gives these readings. ",
                   two->words);
 }
@@ -138,6 +150,10 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
                        const diagnose_belief *belief) {
     switch (belief->verdict) {
     case DIAGNOSE_HEALTHY:
+        if (halves_only(run, diagnose_leading_label(run, belief, 0)))
+            base_text_add(
+                text, "%s. ",
+                diagnose_label_words(run, belief, diagnose_leading_label(run, belief, 0)));
         base_text_add(text, "All readings lie where a good amp's would. DC readings do not show "
                             "open capacitors, weak rectifiers or bad contacts that carry only "
                             "signal.");
@@ -155,7 +171,7 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
         say_leader(text, run, belief);
         break;
     default:
-        say_two(text, belief);
+        say_two(text, run, belief);
         say_leader(text, run, belief);
         if (belief->verdict == DIAGNOSE_LEANING)
             base_text_add(text, " One further reading should confirm it.");

@@ -80,7 +80,10 @@ double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *poi
     if (diagnose_asked(run, i)) return roughly_asked(run, point, i, unsure);
     if (i < run->given && run->ask[i].lost) return *unsure = 0;
     if (i < run->given) {
-        const solve_probe *probe = &run->readings->reading[i].probe;
+        const diagnose_reading *reading = &run->readings->reading[i];
+        solve_probe room;
+        const solve_probe *probe =
+            diagnose_wired_probe(run->engine, point, reading->at, &reading->probe, &room);
         bool heavy = run->heavy[i] >= 0;
         double bare = diagnose_bare(run->engine, point, probe);
         double source = heavy ? point->source[run->heavy[i]] : run->load[i].source;
@@ -136,7 +139,7 @@ void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
     one->promise = one->log_weight - gauss->log_density - distance / 2;
 }
 
-static bool own_arrays(diagnose_run_state *run, diagnose_case *one) {
+bool diagnose_case_room(diagnose_run_state *run, diagnose_case *one) {
     size_t n = (size_t)run->n + 1;
     one->gauss.q = base_arena_take(run->arena, n * n, sizeof(double));
     one->gauss.e = base_arena_take(run->arena, n, sizeof(double));
@@ -177,7 +180,7 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
     diagnose_engine *engine = run->engine;
     diagnose_case spare = {0};
     run->cases = base_arena_take(run->arena, engine->points + 1, sizeof *run->cases);
-    if (!run->cases || !own_arrays(run, &spare)) return false;
+    if (!run->cases || !diagnose_case_room(run, &spare)) return false;
     covariance(run, run->healthy_row, bench->base);
     choose_screened(run, bench, false);
     bench->mix.wrong = spare.wrong;
@@ -210,6 +213,14 @@ static double mains_row(const diagnose_engine *engine, const diagnose_point *poi
     return log(point->mains);
 }
 
+static double reading_at(diagnose_run_state *run, const diagnose_point *point, int i, float *row) {
+    const diagnose_reading *reading = &run->readings->reading[i];
+    solve_probe room;
+    const solve_probe *probe =
+        diagnose_wired_probe(run->engine, point, reading->at, &reading->probe, &room);
+    return diagnose_probe_at(run->engine, point, probe, &run->load[i], row);
+}
+
 /* Mean and row of a reading that is none of the engine's places. */
 static bool fetch_other(diagnose_run_state *run, diagnose_point *point, int i, float *row,
                         double *m) {
@@ -218,8 +229,7 @@ static bool fetch_other(diagnose_run_state *run, diagnose_point *point, int i, f
     else if (run->ask[i].lost)
         *m = 0;
     else
-        *m = diagnose_probe_at(run->engine, point, &run->readings->reading[i].probe, &run->load[i],
-                               row);
+        *m = reading_at(run, point, i, row);
     return isfinite(*m);
 }
 
@@ -289,7 +299,7 @@ static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, do
 bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
     diagnose_engine *engine = run->engine;
     diagnose_point *point = diagnose_point_of(run, one->point);
-    if (!own_arrays(run, one) || !fetch(run, point, one, one->mean)) return false;
+    if (!diagnose_case_room(run, one) || !fetch(run, point, one, one->mean)) return false;
     covariance(run, one->row, bench->c);
     for (int i = 0; i < run->n; i++) {
         bool known = isfinite(one->mean[i]);
@@ -334,7 +344,7 @@ static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
     int n = run->n, sizes = sizeof wider / sizeof *wider;
     diagnose_case *one = &run->cases[run->count];
     *one = (diagnose_case){.label = 1, .point = -1};
-    if (!own_arrays(run, one)) return false;
+    if (!diagnose_case_room(run, one)) return false;
     double total = -INFINITY;
     for (int s = 0; s < sizes; s++) {
         for (int i = 0; i < n * n; i++)
@@ -378,5 +388,5 @@ bool diagnose_weigh(diagnose_run_state *run) {
     if (!screen_all(run, &bench) || !weigh_window(run, &bench)) return false;
     if (!weigh_unmodelled(run, &bench)) return false;
     diagnose_normalise(run);
-    return diagnose_pairs_weigh(run, &bench);
+    return diagnose_wiring_weigh(run, &bench) && diagnose_pairs_weigh(run, &bench);
 }

@@ -175,6 +175,8 @@ static void add_what(base_text *text, const diagnose_engine *engine, const diagn
         base_text_add(text, "something that is not in the catalogue");
     else if (fault->mode == DIAGNOSE_MAINS_OFF)
         add_mains(text, engine, severity);
+    else if (fault->mode >= DIAGNOSE_MISWIRED)
+        base_text_add(text, "%s", diagnose_wiring_words(engine, fault->which));
     else if (of_tube) {
         bool unit = fault->mode != DIAGNOSE_PIN_OPEN && fault->mode != DIAGNOSE_HEATER_OPEN;
         if (unit) add_unit(text, part, fault->which);

