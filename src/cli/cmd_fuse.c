@@ -3,9 +3,10 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 static void tell_fuse(cli *cli, const service_fuse *fuse) {
-    char title[128], line[256];
+    char title[128], line[384];
     snprintf(title, sizeof title, "%s  %s", fuse->part ? fuse->part : "NONE DRAWN", fuse->where);
     cli_heading(cli, title);
     base_text_add(&cli->out, "  right   %s%s%s\n", cli_style_on(cli, CLI_STRONG), fuse->right,
@@ -22,6 +23,11 @@ static void tell_fuse(cli *cli, const service_fuse *fuse) {
                  "As the filters charge: at most %s at the first peak, %.2g A2s in all, if the "
                  "rectifier is hot or of silicon.",
                  cli_value_of(fuse->inrush_a, BASE_AMPERES).text, fuse->inrush_a2s);
+        if (!isnan(fuse->cold_a))
+            snprintf(line + strlen(line), sizeof line - strlen(line),
+                     " From cold: %s in the first cycle, heaters included, %.2g A2s in the first "
+                     "tenth of a second.",
+                     cli_value_of(fuse->cold_a, BASE_AMPERES).text, fuse->cold_a2s);
         base_text_add(&cli->out, "  ");
         cli_fill(cli, 2, 2, line);
     }
@@ -35,7 +41,7 @@ static void run(cli *cli) {
     cli_amp amp = {0};
     service_fuses *fuses = NULL;
     if (base_errors_worst(cli->errors) == BASE_OK && cli_amp_open(cli, cli->argument[0], &amp))
-        fuses = service_fuses_new(amp.system, mains, cli->errors);
+        fuses = service_fuses_new(amp.system, mains, true, cli->errors);
     if (fuses) {
         base_text_add(&cli->out, "%s%s%s  its fuses, on %.4g V\n", cli_style_on(cli, CLI_HEAD),
                       fuses->amp, cli_style_on(cli, CLI_PLAIN), fuses->mains_v);

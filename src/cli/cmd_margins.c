@@ -62,7 +62,7 @@ static void run(cli *cli) {
     cli_amp amp = {0};
     service_margins *margins = NULL;
     if (base_errors_worst(cli->errors) == BASE_OK && cli_amp_open(cli, cli->argument[0], &amp))
-        margins = service_margins_new(amp.system, mains, cli->errors);
+        margins = service_margins_new(amp.system, mains, true, cli->errors);
     if (margins) {
         tell(cli, margins);
         cli_json_take(cli, http_json_margins(margins));
@@ -81,8 +81,9 @@ const cli_command cli_margins = {
     .arguments = "AMP",
     .summary = "Hold every part against its rating, most trouble first",
     .about =
-        "Each resistor's watts; each capacitor's volts at idle, at power-up (the tubes still cold: "
-        "the peak of the winding) and on 110 % of the mains; each tube against every limit that "
+        "Each resistor's watts; each capacitor's volts at idle, at power-up (followed in "
+        "time; where it cannot be, with the tubes cold: the peak of the winding) and on 110 % of "
+        "the mains; each tube against every limit that "
         "its sheet states, the volts from heater to cathode and the resistance of the grid circuit "
         "included (another limit for fixed than for cathode bias); rectifiers, windings, fuses. "
         "With the remedy.\n\n"

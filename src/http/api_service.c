@@ -61,10 +61,12 @@ static bool mains_param(http_call *call, double *mains) {
 
 void http_api_margins(http_call *call) {
     double mains;
-    if (!mains_param(call, &mains)) return;
+    const char *powerup = http_param_word(call, "powerup", "no", "no|yes");
+    if (!powerup || !mains_param(call, &mains)) return;
     asked asked = ask(call);
     service_margins *margins =
-        asked.amp ? service_margins_new(asked.amp->system, mains, call->errors) : NULL;
+        asked.amp ? service_margins_new(asked.amp->system, mains, *powerup == 'y', call->errors)
+                  : NULL;
     if (margins) http_answer_computed(call, http_json_margins(margins));
     service_margins_free(margins);
     give(call, &asked);
@@ -72,10 +74,12 @@ void http_api_margins(http_call *call) {
 
 void http_api_fuse(http_call *call) {
     double mains;
-    if (!mains_param(call, &mains)) return;
+    const char *powerup = http_param_word(call, "powerup", "no", "no|yes");
+    if (!powerup || !mains_param(call, &mains)) return;
     asked asked = ask(call);
     service_fuses *fuses =
-        asked.amp ? service_fuses_new(asked.amp->system, mains, call->errors) : NULL;
+        asked.amp ? service_fuses_new(asked.amp->system, mains, *powerup == 'y', call->errors)
+                  : NULL;
     if (fuses) http_answer_computed(call, http_json_fuses(fuses));
     service_fuses_free(fuses);
     give(call, &asked);

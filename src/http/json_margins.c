@@ -25,8 +25,9 @@ json_t *http_json_margins(const service_margins *margins) {
     json_t *list = json_array();
     for (size_t i = 0; i < margins->margins; i++)
         list = http_json_append(list, http_json_margin(&margins->margin[i]));
-    return json_pack("{s:o,s:o,s:o}", "amp", http_json_text(margins->amp), "mains_v",
-                     http_json_number(margins->mains_v), "margins", list);
+    return json_pack("{s:o,s:o,s:b,s:o}", "amp", http_json_text(margins->amp), "mains_v",
+                     http_json_number(margins->mains_v), "in_time", margins->in_time, "margins",
+                     list);
 }
 
 /* ---- swap ---------------------------------------------------------------------------------- */
@@ -107,14 +108,16 @@ json_t *http_json_swap(const service_swap *swap) {
 static json_t *fuse_row(const service_fuse *fuse) {
     bool stated = fuse->fitted != CIRCUIT_UNSTATED;
     return json_pack(
-        "{s:o,s:s,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:s,s:s,s:o,s:o}", "part", http_json_text(fuse->part),
-        "where", fuse->where, "running_a", http_json_number(fuse->running_a), "inrush_a",
-        http_json_number(fuse->inrush_a), "inrush_a2s", http_json_number(fuse->inrush_a2s),
-        "fault_a", http_json_number(fuse->fault_a), "fitted_a", http_json_number(fuse->fitted_a),
-        "fitted_kind", http_json_text(stated ? circuit_material_name(fuse->fitted) : NULL),
-        "right_a", http_json_number(fuse->right_a), "speed",
-        fuse->time_lag ? "time-lag" : "quick-acting", "right", fuse->right, "why",
-        http_json_text(fuse->why), "wrong", http_json_words(fuse->wrong));
+        "{s:o,s:s,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:s,s:s,s:o,s:o}", "part",
+        http_json_text(fuse->part), "where", fuse->where, "running_a",
+        http_json_number(fuse->running_a), "inrush_a", http_json_number(fuse->inrush_a),
+        "inrush_a2s", http_json_number(fuse->inrush_a2s), "cold_a", http_json_number(fuse->cold_a),
+        "cold_a2s", http_json_number(fuse->cold_a2s), "fault_a", http_json_number(fuse->fault_a),
+        "fitted_a", http_json_number(fuse->fitted_a), "fitted_kind",
+        http_json_text(stated ? circuit_material_name(fuse->fitted) : NULL), "right_a",
+        http_json_number(fuse->right_a), "speed", fuse->time_lag ? "time-lag" : "quick-acting",
+        "right", fuse->right, "why", http_json_text(fuse->why), "wrong",
+        http_json_words(fuse->wrong));
 }
 
 json_t *http_json_fuses(const service_fuses *fuses) {

@@ -289,6 +289,8 @@ static bool add(teller *tell, int index) {
     service_fuse fuse = {.part = part ? part->name : NULL,
                          .where = seats[at.seat],
                          .running_a = current(tell->bench, &at, index),
+                         .cold_a = NAN,
+                         .cold_a2s = NAN,
                          .fitted_a = part ? part->value : NAN,
                          .fitted = part ? part->material : CIRCUIT_UNSTATED};
     inrush(tell->bench, &at, &fuse);
@@ -296,6 +298,19 @@ static bool add(teller *tell, int index) {
     finish(tell, &fuse, at.seat);
     tell->out->fuse[tell->out->fuses++] = fuse;
     return at.seat == SEAT_MAINS;
+}
+
+/* What surges through each when the amp is followed from cold. */
+static void follow(teller *tell) {
+    service_powerup *powerup = service_follow(tell->bench);
+    for (size_t i = 0; powerup && i < powerup->fuses; i++)
+        for (size_t k = 0; k < tell->out->fuses; k++) {
+            service_fuse *fuse = &tell->out->fuse[k];
+            if (!fuse->part || strcmp(fuse->part, powerup->fuse[i].name) != 0) continue;
+            fuse->cold_a = powerup->fuse[i].peak_a;
+            fuse->cold_a2s = powerup->fuse[i].tenth_i2t;
+        }
+    service_powerup_free(powerup);
 }
 
 static bool list(teller *tell) {
@@ -310,7 +325,8 @@ static bool list(teller *tell) {
     return !tell->failed;
 }
 
-service_fuses *service_fuses_new(const solve_system *system, double mains, base_errors *errors) {
+service_fuses *service_fuses_new(const solve_system *system, double mains, bool in_time,
+                                 base_errors *errors) {
     base_arena *arena = base_arena_new();
     service_fuses *fuses = arena ? base_arena_take(arena, 1, sizeof *fuses) : NULL;
     service_bench bench;
@@ -323,6 +339,7 @@ service_fuses *service_fuses_new(const solve_system *system, double mains, base_
         fuses->amp = circuit_about_of(bench.amp)->name;
         fuses->mains_v = service_mains_of(&bench);
         whole = list(&tell);
+        if (whole && in_time) follow(&tell);
         service_bench_close(&bench);
         if (!whole) service_no_memory(errors);
     }

@@ -260,7 +260,8 @@ static void add_capacitor(lister *list, int index, const service_worst *worst) {
     service_bench *bench = list->bench;
     const circuit_part *part = circuit_part_at(bench->amp, (size_t)index);
     add_volts(list, part, "volts at idle", fabs(service_volts(bench, part->end[0], part->end[1])));
-    add_volts(list, part, "volts at power-up", fabs(worst->cold[index]));
+    add_volts(list, part, worst->in_time ? "volts at power-up" : "volts with cold tubes",
+              fabs(worst->cold[index]));
     if (worst->high) add_volts(list, part, "volts on 110 % mains", fabs(worst->high[index]));
 }
 

@@ -4,10 +4,11 @@
 
 #include "standing_impl.h"
 
-/* Volts across each capacitor, by part: at power-up, and the most on 110 % mains (NULL: that amp
- * could not be solved). */
+/* Volts across each capacitor, by part: while the tubes are cold, and the most on 110 % mains
+ * (NULL: that amp could not be solved). */
 typedef struct service_worst {
     double *cold, *high;
+    bool in_time; /* `cold` is what a power-up that was followed came to, not its bound */
 } service_worst;
 /* On the bench's mains and a tenth above. false: no memory. The bench stays at its point, but for
  * its factors. */
@@ -19,6 +20,8 @@ bool service_margins_fill(service_bench *bench, const service_worst *worst,
 /* Opened, filled, ready to show; `margins` has an arena. */
 base_code service_margins_open(const solve_system *system, double mains, service_bench *bench,
                                service_margins *margins, base_errors *errors);
+/* The power-up followed in time on the bench's mains; NULL: it cannot be. */
+service_powerup *service_follow(const service_bench *bench);
 
 /* The row of the same part and figure; NULL: none. */
 const service_margin *service_margins_same(const service_margins *in, const service_margin *row);

@@ -32,6 +32,7 @@ static double *on_high_mains(service_bench *bench, base_arena *arena, bool *memo
 
 bool service_worst_find(service_bench *bench, base_arena *arena, service_worst *worst) {
     bool memory = false;
+    worst->in_time = false;
     worst->cold = service_standing(bench, arena);
     worst->high = worst->cold ? on_high_mains(bench, arena, &memory) : NULL;
     /* `work` has the factors of another point by now. */
@@ -39,14 +40,33 @@ bool service_worst_find(service_bench *bench, base_arena *arena, service_worst *
     return worst->cold && memory && outcome != SOLVE_NO_MEMORY;
 }
 
+service_powerup *service_follow(const service_bench *bench) {
+    service_powerup_asked how = {.mains = service_mains_of(bench)};
+    base_errors *quiet = base_errors_new();
+    service_powerup *powerup = quiet ? service_powerup_new(bench->system, &how, quiet) : NULL;
+    base_errors_free(quiet);
+    return powerup;
+}
+
+/* What the capacitors truly came to in place of the bound, where the amp could be followed. */
+static void follow(service_bench *bench, service_worst *worst) {
+    service_powerup *powerup = service_follow(bench);
+    if (!powerup) return;
+    for (size_t i = 0; i < powerup->capacitors; i++)
+        worst->cold[powerup->capacitor[i].index] = powerup->capacitor[i].peak_v;
+    worst->in_time = true;
+    service_powerup_free(powerup);
+}
+
 base_code service_margins_open(const solve_system *system, double mains, service_bench *bench,
                                service_margins *margins, base_errors *errors) {
     service_worst worst;
     base_code code = service_bench_open(bench, system, mains, errors);
     if (code != BASE_OK) return code;
-    if (service_worst_find(bench, margins->arena, &worst) &&
-        service_margins_fill(bench, &worst, margins))
-        return BASE_OK;
+    bool found = service_worst_find(bench, margins->arena, &worst);
+    if (found && margins->in_time) follow(bench, &worst);
+    margins->in_time = found && worst.in_time;
+    if (found && service_margins_fill(bench, &worst, margins)) return BASE_OK;
     service_bench_close(bench);
     return base_errors_add(errors, BASE_MEMORY, (base_place){0},
                            "no memory left|close other programs");
@@ -77,7 +97,7 @@ const char *service_margins_news(const service_margins *now, const service_margi
     return base_arena_text(now->arena, text);
 }
 
-service_margins *service_margins_new(const solve_system *system, double mains,
+service_margins *service_margins_new(const solve_system *system, double mains, bool in_time,
                                      base_errors *errors) {
     base_arena *arena = base_arena_new();
     service_margins *margins = arena ? base_arena_take(arena, 1, sizeof *margins) : NULL;
@@ -88,6 +108,7 @@ service_margins *service_margins_new(const solve_system *system, double mains,
         return NULL;
     }
     margins->arena = arena;
+    margins->in_time = in_time;
     if (service_margins_open(system, mains, &bench, margins, errors) == BASE_OK) {
         service_bench_close(&bench);
         return margins;

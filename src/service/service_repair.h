@@ -88,17 +88,20 @@ typedef struct service_margin {
 typedef struct service_margins {
     const char *amp;
     double mains_v;
+    bool in_time;           /* the power-up was followed */
     service_margin *margin; /* most trouble first */
     size_t margins;
     base_arena *arena;
 } service_margins;
 
-/* Every resistor's watts, capacitor's volts (at idle, at power-up with the tubes still cold, the
- * worse of both on 110 % of the mains), tube, rectifier, winding and fuse, against what is
- * published or written on it, with the remedy. Resistors count as close from half of their watts,
- * all else from 95 % (common practice, no source). On `mains` (NAN: the file's). NULL with a
- * complaint. */
-service_margins *service_margins_new(const solve_system *system, double mains, base_errors *errors);
+/* Every resistor's watts, capacitor's volts (at idle, while the tubes are cold, the worse of both
+ * on 110 % of the mains), tube, rectifier, winding and fuse, against what is published or written
+ * on it, with the remedy. While the tubes are cold a capacitor stands at the peak of its winding at
+ * most; with `in_time` the power-up is followed instead, which may take a second and tells how far
+ * a slow rectifier spares it. Resistors count as close from half of their watts, all else from 95 %
+ * (common practice, no source). On `mains` (NAN: the file's). NULL with a complaint. */
+service_margins *service_margins_new(const solve_system *system, double mains, bool in_time,
+                                     base_errors *errors);
 void service_margins_free(service_margins *margins);
 
 /* ---- swap: a change tried on paper ----------------------------------------------------------- */
@@ -249,6 +252,8 @@ typedef struct service_fuse {
     const char *where; /* "mains", "high voltage", "direct current" */
     double running_a;  /* rms; a transformer's magnetising current comes on top at the mains */
     double inrush_a, inrush_a2s; /* the most as the filter capacitors charge, NAN: none there */
+    double cold_a, cold_a2s;     /* of a power-up followed from cold: the peak of the first cycle at
+                                    its worst instant, the first tenth of a second; NAN: not */
     double fault_a;              /* into a shorted first filter, NAN: not known */
     double fitted_a;             /* NAN: none is stated */
     circuit_material fitted;     /* CIRCUIT_TIME_LAG, CIRCUIT_QUICK, CIRCUIT_UNSTATED */
@@ -266,9 +271,11 @@ typedef struct service_fuses {
     base_arena *arena;
 } service_fuses;
 
-/* Each fuse, and the mains fuse where none is drawn: what it must carry, the rating and speed that
+/* `in_time`: the power-up is followed too, which may take a second. Each fuse, and the mains fuse
+ * where none is drawn: what it must carry, the rating and speed that
  * serve (IEC 60127), and what the one that is fitted does. NULL with a complaint. */
-service_fuses *service_fuses_new(const solve_system *system, double mains, base_errors *errors);
+service_fuses *service_fuses_new(const solve_system *system, double mains, bool in_time,
+                                 base_errors *errors);
 void service_fuses_free(service_fuses *fuses);
 /* For how long a fuse of IEC 60127-2 may carry `times` its rating at most, s; INFINITY under 1.5.
  */

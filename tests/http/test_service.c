@@ -57,6 +57,8 @@ static void margins(void **state) {
 static void fuse(void **state) {
     (void)state;
     seen("Fuses", "fuse");
+    seen("Fuses", "fuse?powerup=yes");
+    refused("/api/amps/wren-hollow/fuse?powerup=perhaps", 400);
 }
 
 static void drain(void **state) {

@@ -4,7 +4,7 @@
 
 static service_fuses *fuses_of(amp *amp, const char *name, const char *from, const char *to) {
     amp_open(amp, name, from, to);
-    service_fuses *fuses = service_fuses_new(amp->system, NAN, amp->errors);
+    service_fuses *fuses = service_fuses_new(amp->system, NAN, false, amp->errors);
     assert_non_null(fuses);
     return fuses;
 }
@@ -64,6 +64,19 @@ static void test_high_voltage(void **state) {
     amp_close(&amp);
 }
 
+/* Followed from cold: less than the bound of a hot rectifier, and no fuse that is right opens. */
+static void test_from_cold(void **state) {
+    (void)state;
+    amp amp;
+    amp_open(&amp, "wren-hollow", NULL, NULL);
+    service_fuses *fuses = service_fuses_new(amp.system, NAN, true, amp.errors);
+    const service_fuse *one = fuse(fuses, "F1");
+    assert_true(one->cold_a > one->running_a && one->cold_a < one->inrush_a);
+    assert_true(one->cold_a2s > 0 && one->cold_a2s < 2 * one->right_a * one->right_a);
+    service_fuses_free(fuses);
+    amp_close(&amp);
+}
+
 static void test_wrong(void **state) {
     static const struct {
         const char *to, *words;
@@ -112,6 +125,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_gates),        cmocka_unit_test(test_mains),
         cmocka_unit_test(test_high_voltage), cmocka_unit_test(test_wrong),
-        cmocka_unit_test(test_none),         cmocka_unit_test(test_string)};
+        cmocka_unit_test(test_from_cold),    cmocka_unit_test(test_none),
+        cmocka_unit_test(test_string)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -13,7 +13,7 @@ static void judge(bool failing, const void *made, const base_errors *errors) {
 
 static void make_margins(bool failing) {
     base_errors *errors = base_errors_new();
-    service_margins *margins = service_margins_new(on_bench.amp.system, NAN, errors);
+    service_margins *margins = service_margins_new(on_bench.amp.system, NAN, false, errors);
     judge(failing, margins, errors);
     for (size_t i = 0; margins && i < margins->margins; i++)
         assert_non_null(margins->margin[i].remedy);
@@ -53,7 +53,7 @@ static void make_mains(bool failing) {
 
 static void make_fuses(bool failing) {
     base_errors *errors = base_errors_new();
-    service_fuses *fuses = service_fuses_new(on_bench.amp.system, NAN, errors);
+    service_fuses *fuses = service_fuses_new(on_bench.amp.system, NAN, false, errors);
     judge(failing, fuses, errors);
     if (fuses) assert_true(fuses->fuses == 1 && *fuses->fuse[0].right && *fuses->fuse[0].why);
     service_fuses_free(fuses);

@@ -76,7 +76,7 @@ static void test_mains(void **state) {
     assert_double_equal(tube(swap, "V2")->side[1].heater_ratio /
                             tube(swap, "V2")->side[0].heater_ratio,
                         110.0 / 120, 0.01);
-    assert_true(among(swap->mended, swap->mendeds, "C8", "volts at power-up"));
+    assert_true(among(swap->mended, swap->mendeds, "C8", "volts with cold tubes"));
     service_swap_free(swap);
     changed_close(&it);
     const char *bad[] = {"mains=5", NULL};
