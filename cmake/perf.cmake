@@ -9,8 +9,8 @@ if(SUNDIALS_FOUND AND GSL_FOUND AND CMOCKA_FOUND AND TARGET gridleak)
     add_executable(perf_${stem} EXCLUDE_FROM_ALL ${source})
     target_include_directories(perf_${stem} PRIVATE tests)
     target_compile_definitions(perf_${stem} PRIVATE SOURCE_DIR="${CMAKE_SOURCE_DIR}")
-    target_link_libraries(perf_${stem} PRIVATE gridleak_files gridleak_meter gridleak_job PkgConfig::SQLITE klu PkgConfig::GSL
-                          PkgConfig::JANSSON PkgConfig::CMOCKA SUNDIALS::kinsol SUNDIALS::ida SUNDIALS::sunlinsolklu
+    target_link_libraries(perf_${stem} PRIVATE gridleak_files gridleak_http gridleak_job PkgConfig::SQLITE klu PkgConfig::GSL
+                          PkgConfig::JANSSON PkgConfig::CMOCKA PkgConfig::MICROHTTPD PkgConfig::SODIUM SUNDIALS::kinsol SUNDIALS::ida SUNDIALS::sunlinsolklu
                           SUNDIALS::sunmatrixsparse SUNDIALS::nvecserial m)
     target_compile_definitions(perf_${stem} PRIVATE PROGRAM="$<TARGET_FILE:gridleak>")
     add_dependencies(perf_${stem} gridleak)

@@ -17,6 +17,9 @@ function(gridleak_test room source)
   if(room STREQUAL "solve") # may look inside, and at the sparse solver's own allocations
     target_link_libraries(${name} PRIVATE klu suitesparseconfig)
   endif()
+  if(room STREQUAL "practice") # its library of amps is that of the store's tests
+    target_link_libraries(${name} PRIVATE gridleak_job)
+  endif()
   if(room STREQUAL "http")
     target_link_libraries(${name} PRIVATE PkgConfig::MICROHTTPD PkgConfig::SODIUM)
   endif()
@@ -89,7 +92,7 @@ foreach(source ${sources})
     add_test(NAME ${name} COMMAND ${name} ${CMAKE_SOURCE_DIR}/tests/fuzz/${corpus})
     set_tests_properties(${name} PROPERTIES TIMEOUT 300)
   endif()
-  target_link_libraries(${name} PRIVATE ${program_rooms} gridleak_http PkgConfig::JANSSON m)
+  target_link_libraries(${name} PRIVATE ${program_rooms} gridleak_http gridleak_meter PkgConfig::JANSSON m)
 endforeach()
 
 # The include path is the architecture: each header compiles alone on its room's path, and a room

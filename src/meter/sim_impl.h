@@ -11,7 +11,7 @@
 typedef struct meter_sim_wire { /* a thread that answers on one handle */
     struct meter_sim *sim;
     pthread_t thread;
-    bool threaded, listens; /* listens: the handle takes connections */
+    bool listens; /* the handle takes connections */
     int handle;
     base_random random; /* of its troubles */
 } meter_sim_wire;

@@ -157,10 +157,10 @@ static bool start(meter_sim *sim, int handle, bool listens) {
     meter_sim_wire *wire = &sim->wire[sim->wires];
     *wire = (meter_sim_wire){.sim = sim, .handle = handle, .listens = listens};
     base_random_seed(&wire->random, sim->options.seed * 31 + sim->wires + 1);
-    wire->threaded =
-        pthread_create(&wire->thread, NULL, listens ? serve_tcp : serve_pty, wire) == 0;
-    if (wire->threaded) sim->wires++;
-    return wire->threaded;
+    if (pthread_create(&wire->thread, NULL, listens ? serve_tcp : serve_pty, wire) != 0)
+        return false;
+    sim->wires++;
+    return true;
 }
 
 static int listen_on(int port) {

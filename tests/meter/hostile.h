@@ -49,6 +49,12 @@ static inline void hostile_tell(void *context, const meter_now *now) {
     pthread_mutex_unlock(&hostile->lock);
 }
 
+static inline void hostile_judge_from_now(hostile *hostile) {
+    pthread_mutex_lock(&hostile->lock);
+    hostile->from_s = meter_ticks();
+    pthread_mutex_unlock(&hostile->lock);
+}
+
 static inline void hostile_pause(double seconds) {
     struct timespec t = {(time_t)seconds, (long)(1e9 * fmod(seconds, 1))};
     nanosleep(&t, NULL);
@@ -61,6 +67,7 @@ static inline void hostile_pause(double seconds) {
 static inline void hostile_open(hostile *hostile, double chance, bool pty, bool hurried) {
     memset(hostile, 0, sizeof *hostile);
     pthread_mutex_init(&hostile->lock, NULL);
+    hostile->from_s = INFINITY;
     hostile->errors = base_errors_new();
     hostile->profiles = meter_profiles_new();
     meter_sim_options sim = {.seed = 7,
@@ -88,7 +95,6 @@ static inline void hostile_open(hostile *hostile, double chance, bool pty, bool 
                              .profile = hurried ? "hurried" : NULL,
                              .tell = hostile_tell,
                              .context = hostile};
-    hostile->from_s = INFINITY;
     hostile->meter = meter_start(address, &options, hostile->errors);
     assert_non_null(hostile->meter);
 }

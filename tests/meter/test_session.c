@@ -84,7 +84,7 @@ static void nothing_invented(unsigned trouble, bool any_number) {
     hostile here;
     hostile_open(&here, 0.2, trouble & METER_SPLIT, true);
     assert_true(hostile_settles(&here, 10));
-    here.from_s = meter_ticks();
+    hostile_judge_from_now(&here);
     meter_sim_trouble(here.sim, trouble);
     hostile_pause(1.2);
     meter_sim_trouble(here.sim, 0);

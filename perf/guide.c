@@ -1,0 +1,141 @@
+/* guide: from a settled reading to the next point, as the page is told of it. On each amp of the
+ * library a hidden fault is worked with the simulated meter over HTTP; the time runs from the
+ * taking of the reading to the event that names the next point, and beside it that of a request
+ * that does nothing. Fails where it is over what was promised. */
+#include "http/led.h"
+
+#include <math.h>
+
+#define PROMISED_MS 400.0
+#define POINTS 6
+#define MOST 512
+
+static double now_ms(void) {
+    return 1e3 * meter_ticks();
+}
+
+static int by_size(const void *a, const void *b) {
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double part_of(double *ms, size_t count, double part) {
+    qsort(ms, count, sizeof *ms, by_size);
+    size_t at = (size_t)ceil(part * (double)count);
+    return count ? ms[at ? at - 1 : 0] : NAN;
+}
+
+typedef struct ear { /* one that listens to the live stream */
+    int handle;
+    char text[1 << 16];
+    size_t length;
+} ear;
+
+static void listen(ear *ear, int port) {
+    char ask[128];
+    ear->handle = client_open(port);
+    ear->length = 0;
+    snprintf(ask, sizeof ask, "GET /api/events HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n\r\n", port);
+    client_say(ear->handle, ask);
+}
+
+/* The next guide event; its data, to be freed. NULL: none within `ms`. */
+static json_t *hear(ear *ear, int ms) {
+    static const char begin[] = "event: guide\ndata: ";
+    for (double until = now_ms() + ms; now_ms() < until;) {
+        ear->text[ear->length] = 0;
+        char *at = strstr(ear->text, begin), *end = at ? strstr(at, "\n\n") : NULL;
+        if (end) {
+            *end = 0;
+            json_t *data = json_loads(at + strlen(begin), 0, NULL);
+            ear->length -= (size_t)(end + 2 - ear->text);
+            memmove(ear->text, end + 2, ear->length);
+            return data;
+        }
+        if (ear->length > sizeof ear->text / 2) ear->length = 0;
+        long got = client_get(ear->handle, ear->text + ear->length,
+                              sizeof ear->text - ear->length - 1, 20);
+        if (got > 0) ear->length += (size_t)got;
+    }
+    return NULL;
+}
+
+static const char *step_of(const json_t *guide) {
+    const char *step = json_string_value(json_object_get(guide, "step"));
+    return step ? step : "";
+}
+
+/* Works up to POINTS points; adds the times. */
+static void work(led *led, double *ms, size_t *count) {
+    static ear ear;
+    double taken = NAN;
+    char last[64] = "";
+    listen(&ear, led->serve.port);
+    led_do(led, "/api/practice", "{\"on\": true}");
+    client_sleep(4500);
+    led_begin(led, "{\"lead\": \"probe\"}");
+    for (int points = 0; points < POINTS;) {
+        json_t *guide = hear(&ear, 30000);
+        const char *step = step_of(guide);
+        if (!guide || strcmp(step, "done") == 0) points = POINTS;
+        if (strcmp(step, "taken") == 0) taken = isnan(taken) ? now_ms() : taken;
+        bool given =
+            strcmp(step, "move") == 0 || strcmp(step, "caution") == 0 || strcmp(step, "done") == 0;
+        if (given && isfinite(taken) && *count < MOST) {
+            ms[(*count)++] = now_ms() - taken;
+            points++;
+            taken = NAN;
+        }
+        if (strcmp(step, "caution") == 0 || strcmp(step, "confirm") == 0)
+            led_do(led, "/api/guide", "{\"press\": \"take\"}");
+        if (strcmp(step, "move") == 0) {
+            client_answer now = led_guide(led);
+            if (strcmp(client_text(&now, "step"), "move") == 0) led_move(led, &now);
+            client_free(&now);
+        }
+        json_decref(guide);
+    }
+    (void)last;
+    close(ear.handle);
+}
+
+static double ping(led *led) {
+    double begun = now_ms();
+    client_answer answer = client_fetch(led->serve.port, "/api/ping");
+    client_free(&answer);
+    return now_ms() - begun;
+}
+
+static void one_amp(const char *name, double *all, size_t *count) {
+    led led;
+    double own[64], idle[20];
+    size_t first = *count;
+    led_open(&led, name, 3);
+    work(&led, all, count);
+    for (int i = 0; i < 20; i++)
+        idle[i] = ping(&led);
+    size_t taken = *count - first < 64 ? *count - first : 64;
+    memcpy(own, all + first, taken * sizeof *own);
+    printf("%-22s %6zu %9.1f %9.1f %12.2f\n", name, taken, part_of(own, taken, 0.5),
+           part_of(own, taken, 1), part_of(idle, 20, 0.5));
+    fflush(stdout);
+    led_close(&led);
+}
+
+int main(int count, char **arguments) {
+    static double all[MOST];
+    size_t taken = 0;
+    bench bench = {0};
+    bench.errors = base_errors_new();
+    bench_library(&bench);
+    printf("%-22s %6s %9s %9s %12s\n", "ms", "points", "median", "most", "nothing asked");
+    for (size_t i = 0; i < bench.amps; i++)
+        if (count < 2 || strstr(bench.amp[i].name, arguments[1]))
+            one_amp(bench.amp[i].name, all, &taken);
+    double slow = part_of(all, taken, 0.95);
+    printf("%-22s %6zu %9.1f %9.1f\n", "all", taken, part_of(all, taken, 0.5), slow);
+    printf("settled to the next point, 95 %% within %.0f ms: %s\n", PROMISED_MS,
+           slow <= PROMISED_MS ? "yes" : "NO");
+    bench_close(&bench);
+    return !(slow <= PROMISED_MS);
+}
