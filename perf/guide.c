@@ -31,7 +31,7 @@ typedef struct ear { /* one that listens to the live stream */
     size_t length;
 } ear;
 
-static void listen(ear *ear, int port) {
+static void hear_from(ear *ear, int port) {
     char ask[128];
     ear->handle = client_open(port);
     ear->length = 0;
@@ -69,8 +69,8 @@ static const char *step_of(const json_t *guide) {
 static void work(led *led, double *ms, size_t *count) {
     static ear ear;
     double taken = NAN;
-    char last[64] = "";
-    listen(&ear, led->serve.port);
+
+    hear_from(&ear, led->serve.port);
     led_do(led, "/api/practice", "{\"on\": true}");
     client_sleep(4500);
     led_begin(led, "{\"lead\": \"probe\"}");
@@ -95,7 +95,7 @@ static void work(led *led, double *ms, size_t *count) {
         }
         json_decref(guide);
     }
-    (void)last;
+
     close(ear.handle);
 }
 
