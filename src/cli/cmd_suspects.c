@@ -17,12 +17,19 @@ static diagnose_readings *from_file(cli *cli, const solve_system *system, const 
     return readings;
 }
 
-/* The one argument after AMP without a `=`: a readings file. NULL: none. */
+static bool is_file(const char *word) {
+    size_t length = strlen(word);
+    if (strchr(word, '=')) return false;
+    return (length > 5 && strcmp(word + length - 5, ".yaml") == 0) ||
+           (length > 4 && strcmp(word + length - 4, ".yml") == 0);
+}
+
+/* The one argument after AMP that is a readings file. NULL: none. */
 static const char *file_argument(cli *cli) {
     const char *path = NULL;
     for (int i = 1; i < cli->arguments; i++) {
         const char *word = cli->argument[i];
-        if (strchr(word, '=')) continue;
+        if (!is_file(word)) continue;
         if (path)
             cli_usage(cli,
                       "`%.60s` and `%.60s` are two readings files|give one file; a reading is "
@@ -31,6 +38,15 @@ static const char *file_argument(cli *cli) {
         path = word;
     }
     return path;
+}
+
+/* PLACE=VALUE is a reading; what is no file either is a symptom. */
+static void add_argument(cli *cli, diagnose_readings *readings, const solve_system *system,
+                         const diagnose_meter *meter, const char *word) {
+    if (strchr(word, '='))
+        diagnose_readings_add(readings, system, word, meter, cli->errors);
+    else if (!is_file(word))
+        diagnose_readings_tell(readings, system, word, (base_place){0}, cli->errors);
 }
 
 static diagnose_readings *gather(cli *cli, const solve_system *system,
@@ -42,8 +58,7 @@ static diagnose_readings *gather(cli *cli, const solve_system *system,
         base_errors_add(cli->errors, BASE_MEMORY, (base_place){0},
                         "no memory left|close other programs");
     for (int i = 1; readings && i < cli->arguments; i++)
-        if (strchr(cli->argument[i], '='))
-            diagnose_readings_add(readings, system, cli->argument[i], meter, cli->errors);
+        add_argument(cli, readings, system, meter, cli->argument[i]);
     return readings;
 }
 

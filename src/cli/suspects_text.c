@@ -249,6 +249,30 @@ static void tell_readings(cli *cli, const http_case *at) {
         tell_reading(cli, at, i);
 }
 
+/* ---- symptoms -------------------------------------------------------------------------------- */
+
+#define UNLIKE 0.1 /* a chance under which a symptom does not fit */
+
+static void tell_heard(cli *cli, const diagnose_heard *heard) {
+    char line[320];
+    if (isnan(heard->good))
+        snprintf(line, sizeof line, "%s: says nothing of this amp", heard->said);
+    else
+        snprintf(line, sizeof line,
+                 "%s: told in %.0f %% of cases with A, in %.0f %% of good amps%s", heard->said,
+                 100 * heard->by_leader, 100 * heard->good,
+                 heard->by_leader < UNLIKE ? ". It does not fit A." : "");
+    base_text_add(&cli->out, "  ");
+    cli_fill(cli, 2, 4, line);
+}
+
+static void tell_symptoms(cli *cli, const http_case *at) {
+    if (at->belief->heards == 0) return;
+    cli_heading(cli, "SYMPTOMS AND FINDINGS");
+    for (size_t i = 0; i < at->belief->heards; i++)
+        tell_heard(cli, &at->belief->heard[i]);
+}
+
 /* ---- the next reading ---------------------------------------------------------------------- */
 
 /* "A would read 23 V, B 19.4 V; a good amp 19 V." */
@@ -303,6 +327,7 @@ void cli_suspects_text(cli *cli, const http_case *at) {
     tell_verdict(cli, at);
     tell_suspects(cli, at);
     tell_readings(cli, at);
+    tell_symptoms(cli, at);
     tell_next(cli, at);
     tell_hands(cli);
 }

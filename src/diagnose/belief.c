@@ -1,5 +1,5 @@
 /* From readings to a belief: weigh, gather by fault, group, judge, and look ahead. */
-#include "observe_impl.h"
+#include "symptoms_impl.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -157,6 +157,36 @@ static bool compare(diagnose_run_state *run, diagnose_belief *belief, double *do
     return true;
 }
 
+/* ---- symptoms beside predictions ----------------------------------------------------------- */
+
+static double chance_of(diagnose_run_state *run, int label, const diagnose_told *told) {
+    double sum = 0, weight = 0;
+    for (int k = 0; k < run->count; k++) {
+        const diagnose_case *one = &run->cases[k];
+        if (one->label != label || one->point < 0 || !(one->weight > 0)) continue;
+        sum += one->weight * diagnose_told_chance(run, told, diagnose_point_of(run, one->point));
+        weight += one->weight;
+    }
+    return weight > 0 ? sum / weight : NAN;
+}
+
+static bool hear(diagnose_run_state *run, diagnose_belief *belief) {
+    size_t count = (size_t)run->tolds;
+    int leader = diagnose_leading_label(run, belief, 0);
+    belief->heard = base_arena_take(belief->arena, count + 1, sizeof *belief->heard);
+    if (!belief->heard) return false;
+    for (size_t i = 0; i < count; i++) {
+        const diagnose_told *told = diagnose_told_at(run, i);
+        diagnose_heard *one = &belief->heard[belief->heards++];
+        one->said = base_arena_text(belief->arena, run->readings->clue[i].said);
+        if (!one->said) return false;
+        bool mute = diagnose_told_mute(told);
+        one->by_leader = mute ? NAN : chance_of(run, leader, told);
+        one->good = mute ? NAN : diagnose_told_chance(run, told, &run->engine->point[0]);
+    }
+    return true;
+}
+
 /* ---- the whole
  * ------------------------------------------------------------------------------------- */
 
@@ -201,9 +231,9 @@ static bool keep_wirings(diagnose_run_state *run, kept *kept) {
     return true;
 }
 
-static bool think(diagnose_run_state *run, kept *kept) {
+static bool think(diagnose_run_state *run, kept *kept, base_errors *errors) {
     diagnose_belief *belief = &kept->belief;
-    if (!diagnose_weigh(run)) return false;
+    if (!diagnose_weigh(run, errors)) return false;
     int *group = base_arena_take(run->arena, diagnose_labels(run), sizeof *group);
     double *doubt = base_arena_take(run->arena, (size_t)run->given + 1, sizeof *doubt);
     kept->weight = base_arena_take(belief->arena, run->engine->points, sizeof(double));
@@ -219,6 +249,7 @@ static bool think(diagnose_run_state *run, kept *kept) {
     if (!keep_wirings(run, kept)) return false;
     if (!diagnose_pairs_list(run, belief)) return false;
     if (!diagnose_group_up(run, belief, group) || !compare(run, belief, doubt)) return false;
+    if (!hear(run, belief)) return false;
     if (!diagnose_judge(run, belief, group)) return false;
     summarise(run, belief);
     if (!tell_groups(run, belief)) return false;
@@ -235,7 +266,7 @@ diagnose_belief *diagnose_run(diagnose_engine *engine, const diagnose_readings *
     bool good = false;
     if (kept && run.arena) {
         kept->belief.arena = arena;
-        good = think(&run, kept);
+        good = think(&run, kept, errors);
     }
     base_arena_free(run.arena);
     if (good) return &kept->belief;

@@ -194,7 +194,8 @@ static bool rectifies(const circuit *amp, int tube) {
     return false;
 }
 
-static diagnose_sort sort_of(const circuit *amp, int index) {
+diagnose_sort diagnose_sort_of(const circuit *amp, int index) {
+    if (index < 0) return SORT_MAINS;
     static const int sorts[CIRCUIT_KINDS] = {
         [CIRCUIT_RESISTOR] = SORT_RESISTOR, [CIRCUIT_CAPACITOR] = SORT_CAPACITOR,
         [CIRCUIT_POT] = SORT_POT,           [CIRCUIT_SWITCH] = SORT_SWITCH,
@@ -285,7 +286,8 @@ bool diagnose_catalogue_make(const diagnose_bench *bench, const diagnose_priors 
     for (size_t i = 0; i < parts; i++) {
         const circuit_part *part = circuit_part_at(bench->amp, i);
         maker.part = (int)i;
-        maker.stress = (diagnose_stress){.sort = sort_of(bench->amp, (int)i), .part = part};
+        maker.stress =
+            (diagnose_stress){.sort = diagnose_sort_of(bench->amp, (int)i), .part = part};
         maker.stress.volts = diagnose_bench_volts(bench, part->end[0], part->end[1], NULL);
         add_part(&maker);
     }

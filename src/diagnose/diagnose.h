@@ -111,6 +111,9 @@ typedef enum diagnose_quantity {
     DIAGNOSE_HUM,    /* rms volts with no signal: at one frequency, or altogether */
     DIAGNOSE_COLD,   /* ohms between two points with the power off and the capacitors empty */
     DIAGNOSE_ALONE,  /* one number of a part that is lifted out of the circuit: see slot */
+    DIAGNOSE_STATE,  /* from here on what symptoms follow from: heaters, plates, the supply */
+    DIAGNOSE_SWING,  /* the tremolo and other slow modes */
+    DIAGNOSE_QUICK,  /* modes that are heard as a tone */
     DIAGNOSE_QUANTITIES
 } diagnose_quantity;
 
@@ -134,10 +137,45 @@ typedef struct diagnose_reading {
     base_place place;
 } diagnose_reading;
 
+/* What is heard, seen, or was found by hand: one of a fixed list (data/symptoms.yaml). */
+typedef struct diagnose_symptom {
+    const char *key;           /* "loud hum" */
+    const char *const *also;   /* other words for it, NULL-ended */
+    const char *names;         /* what must stand behind it: "part", "control", "tube", "pin",
+                                  "speed"; NULL: nothing */
+    const char *sign;          /* what it follows from: "speaker hum"; NULL: from chances alone */
+    double limit;              /* from where on it is noticed */
+    double missed, false_told; /* chances */
+    const char *ground;
+    const struct diagnose_chance *chance; /* by failure; the first that fits counts */
+    size_t chances;
+    double otherwise;
+} diagnose_symptom;
+typedef struct diagnose_symptoms diagnose_symptoms;
+/* The list, from its file; NULL with complaints. Text NULL: the program's own. */
+diagnose_symptoms *diagnose_symptoms_read(const char *file, const char *text, size_t length,
+                                          base_errors *errors);
+void diagnose_symptoms_free(diagnose_symptoms *symptoms);
+size_t diagnose_symptoms_count(const diagnose_symptoms *symptoms);
+const diagnose_symptom *diagnose_symptoms_at(const diagnose_symptoms *symptoms, size_t index);
+
+typedef struct diagnose_clue { /* one that was told of this amp */
+    const char *said;          /* "scratchy: P2" */
+    const diagnose_symptom *symptom;
+    bool absent;  /* "not loud hum": it was looked for and is not there */
+    int part;     /* that it names, or -1 */
+    int pin;      /* of that part, or 0 */
+    double hertz; /* of a tremolo */
+    base_place place;
+} diagnose_clue;
+
 typedef struct diagnose_readings {
     diagnose_reading *reading;
     size_t count;
-    double mains; /* measured at the wall; NAN: not measured */
+    diagnose_clue *clue;
+    size_t clues;
+    diagnose_symptoms *symptoms; /* that the clues are of; NULL: none was needed yet */
+    double mains;                /* measured at the wall; NAN: not measured */
     base_arena *arena;
 } diagnose_readings;
 
@@ -152,6 +190,11 @@ diagnose_readings *diagnose_readings_new(void);
 base_code diagnose_readings_add(diagnose_readings *readings, const solve_system *system,
                                 const char *written, const diagnose_meter *meter,
                                 base_errors *errors);
+/* A symptom or a finding as written: "loud hum", "scratchy: P2", "wiggle: V2.3", "tremolo speed: 3
+ * Hz", "no difference: R7", "not loud hum". What is not in the list is refused, with the nearest.
+ */
+base_code diagnose_readings_tell(diagnose_readings *readings, const solve_system *system,
+                                 const char *said, base_place place, base_errors *errors);
 void diagnose_readings_free(diagnose_readings *readings);
 /* A meter as written: "10M", "20k per volt", "20k per volt on 300". */
 base_code diagnose_meter_read(const char *text, base_place place, diagnose_meter *meter,
@@ -286,6 +329,12 @@ typedef struct diagnose_compare { /* one reading beside what is predicted */
     double by_group[DIAGNOSE_TOLD]; /* what the leaders of the first groups predict; NAN: none */
 } diagnose_compare;
 
+typedef struct diagnose_heard { /* one symptom or finding beside what is predicted */
+    const char *said;
+    double by_leader, good; /* the chance of it with the leading suspect, and with a good amp; NAN:
+                               it says nothing of this amp */
+} diagnose_heard;
+
 typedef struct diagnose_probe_next {
     const char *at;
     const char *quantity; /* "DC volts" */
@@ -314,6 +363,8 @@ typedef struct diagnose_belief {
     size_t groups;
     diagnose_compare *compare; /* one per reading */
     size_t compares;
+    diagnose_heard *heard; /* one per symptom or finding */
+    size_t heards;
     diagnose_probe_next *next; /* falling bits per cost, at most 5; none when settled */
     size_t nexts;
     bool outside; /* a leading prediction left the region in which a tube's curve is trusted */

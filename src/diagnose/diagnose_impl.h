@@ -37,6 +37,7 @@ int diagnose_sort_find(const char *name); /* -1: none */
 int diagnose_mode_find(const char *key);
 /* Can a part of this sort fail so? The catalogue holds these and no others. */
 bool diagnose_can(diagnose_sort sort, diagnose_mode mode);
+diagnose_sort diagnose_sort_of(const circuit *amp, int part); /* of part -1: the mains */
 
 /* Numbers of the priors file: spreads between good parts and noises of the bench. */
 typedef enum diagnose_number {
@@ -295,6 +296,8 @@ typedef struct diagnose_two {
     int fault[2];
 } diagnose_two;
 
+typedef struct diagnose_told diagnose_told; /* clue.c */
+
 typedef struct diagnose_run {
     diagnose_engine *engine;
     const diagnose_readings *readings;
@@ -305,11 +308,17 @@ typedef struct diagnose_run {
     int *place;        /* by reading: the place with the same probe, or -1 */
     double *y, *noise, *broad; /* noise: variance of the meter */
     diagnose_load *load;
-    int *heavy;                 /* by reading: index of its nodes among the heavy places, or -1 */
-    double *healthy;            /* mean in the healthy amp */
-    const float **healthy_row;  /* by reading */
-    struct diagnose_ask *ask;   /* by reading; its test NULL where the reading is plain */
-    int asks;                   /* that are not plain */
+    int *heavy;                /* by reading: index of its nodes among the heavy places, or -1 */
+    double *healthy;           /* mean in the healthy amp */
+    const float **healthy_row; /* by reading */
+    struct diagnose_ask *ask;  /* by reading; its test NULL where the reading is plain */
+    int asks;                  /* that are not plain */
+    struct diagnose_ask *play; /* readings in play, by which suspects may be told apart */
+    int plays;
+    diagnose_told *told; /* symptoms and findings, made ready */
+    int tolds;
+    bool costly;                /* some must be worked out at each point */
+    bool roughly;               /* while only what is cheap is looked at */
     double *predicted, *spread; /* by reading: of the leading hypothesis */
     diagnose_case *cases;       /* all that are not hopeless */
     int count;
@@ -330,7 +339,7 @@ typedef struct diagnose_weigher {
 } diagnose_weigher;
 
 /* evidence.c: the run's arrays from its readings. false: no memory. */
-bool diagnose_evidence(diagnose_run_state *run);
+bool diagnose_evidence(diagnose_run_state *run, base_errors *errors);
 bool diagnose_asked(const diagnose_run_state *run, int i); /* is reading i other than plain? */
 /* Of rows of readings i and k: what of their covariance comes from the latents. */
 double diagnose_shared(const diagnose_run_state *run, int i, const float *a, int k, const float *b);
@@ -339,7 +348,7 @@ double diagnose_error_of(const diagnose_run_state *run, int i, double mean);
 /* Reading i as the meter shows it. */
 double diagnose_shows(const diagnose_run_state *run, int i, double entered);
 /* Fills the cases with weights that sum to 1. false: no memory. */
-bool diagnose_weigh(diagnose_run_state *run);
+bool diagnose_weigh(diagnose_run_state *run, base_errors *errors);
 /* Roughly what the meter shows at a point; *unsure: one standard deviation of that. */
 double diagnose_roughly(const diagnose_run_state *run, const diagnose_point *point, int i,
                         double *unsure);

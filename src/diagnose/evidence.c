@@ -1,6 +1,6 @@
 /* The evidence of one run: what was read, what a good amp shows there, and how well each is known.
  */
-#include "observe_impl.h"
+#include "symptoms_impl.h"
 
 #include <string.h>
 
@@ -158,13 +158,14 @@ static bool set_readings(diagnose_run_state *run) {
     return true;
 }
 
-bool diagnose_evidence(diagnose_run_state *run) {
+bool diagnose_evidence(diagnose_run_state *run, base_errors *errors) {
     diagnose_engine *engine = run->engine;
     bool mains = run->readings && run->readings->mains > 0 && engine->mains_varies;
     run->given = run->readings ? (int)run->readings->count : 0;
     run->n = run->given + mains;
     diagnose_scenes_turn(engine);
-    return take_room(run) && (!run->given || set_readings(run)) && (!mains || set_mains(run));
+    return take_room(run) && (!run->given || set_readings(run)) && (!mains || set_mains(run)) &&
+           diagnose_clues_open(run, errors);
 }
 
 bool diagnose_asked(const diagnose_run_state *run, int i) {

@@ -1,9 +1,10 @@
 /* Which suspects no reading could tell apart.
  *
- * Two suspects are as far apart as their predictions at all places lie, measured in standard
+ * Two suspects are as far apart as their predictions at all places lie, and at all readings in play
+ * (play.c), measured in standard
  * deviations of what a good amp, the meter and the model leave open. A suspect with a severity is a
  * line through its severities; what counts is the nearest point of that line. */
-#include "diagnose_impl.h"
+#include "observe_impl.h"
 
 #include <lapacke.h>
 #include <stdlib.h>
@@ -38,11 +39,13 @@ typedef struct sorter {
     diagnose_engine *engine;
     diagnose_belief *belief;
     base_arena *arena;
-    int places;
+    int places; /* of the chart, and behind them the readings in play */
+    int charted;
     item *item; /* falling probability */
     int items;
-    double *own; /* by point: share of its item's weight */
-    double *l;   /* places x places: the leader's covariance, factored */
+    double *own;     /* by point: share of its item's weight */
+    double *l;       /* places x places: the leader's covariance, factored */
+    float *play_row; /* of the leader at each reading in play */
     line leader, other;
 } sorter;
 
@@ -68,9 +71,17 @@ static diagnose_point *best_point(const sorter *sorter, const item *item) {
     return diagnose_point_of(sorter->run, best);
 }
 
+/* A reading in play; where a point has no answer it is as in a good amp. */
+static double played_at(const sorter *sorter, const diagnose_point *point, int place) {
+    const diagnose_ask *ask = &sorter->run->play[place - sorter->charted];
+    double mean = diagnose_ask_mean(sorter->engine, ask, (diagnose_point *)point);
+    return isfinite(mean) ? mean : ask->healthy;
+}
+
 /* What the meter shows at a place: as predicted where that was worked out; else the healthy amp's
  * reading, moved by what the fault moves the unloaded volts. */
 static double shown_at(const sorter *sorter, const diagnose_point *point, int place) {
+    if (place >= sorter->charted) return played_at(sorter, point, place);
     if (point->mean && !isnan(point->mean[place])) return point->mean[place];
     const diagnose_engine *engine = sorter->engine;
     const solve_probe *probe = &engine->places.place[place].probe;
@@ -82,22 +93,52 @@ static double shown_at(const sorter *sorter, const diagnose_point *point, int pl
                                                    diagnose_bare(engine, &engine->point[0], probe));
 }
 
+static double variance_of_place(const sorter *sorter, const diagnose_point *point, int i,
+                                const float *row) {
+    const diagnose_engine *engine = sorter->engine;
+    return diagnose_noise(engine, &engine->options.meter, point->mean[i],
+                          diagnose_digit(point->mean[i]), engine->load[i].source) +
+           diagnose_wander(engine, row) +
+           diagnose_model_error(engine->options.model_spread, point->mean[i],
+                                engine->places.place[i].healthy);
+}
+
+/* Rows of the readings in play, behind those of the chart. false: the point has no answer. */
+static bool play_rows(sorter *sorter, diagnose_point *point, const float **row, double *variance) {
+    diagnose_engine *engine = sorter->engine;
+    for (int i = sorter->charted; i < sorter->places; i++) {
+        const diagnose_ask *ask = &sorter->run->play[i - sorter->charted];
+        float *own =
+            sorter->play_row + (size_t)(i - sorter->charted) * (size_t)engine->scenes->wide;
+        double mean = diagnose_ask_row(engine, ask, point, own);
+        if (!isfinite(mean)) return false;
+        double shown = diagnose_ask_shows(ask, mean);
+        row[i] = own;
+        variance[i] =
+            diagnose_ask_noise(engine, ask, &engine->options.meter, shown, diagnose_digit(shown)) +
+            diagnose_ask_model_error(engine, ask, mean);
+    }
+    return true;
+}
+
 /* Factors the covariance of all places under the leader. false: it has none. */
 static bool factor_leader(sorter *sorter, const item *item) {
     diagnose_engine *engine = sorter->engine;
     diagnose_point *point = best_point(sorter, item);
-    int n = sorter->places;
-    if (!diagnose_rows(engine, point, NULL, n)) return false;
+    int n = sorter->places, charted = sorter->charted;
+    const float *row[n + 1];
+    double variance[n + 1];
+    if (!play_rows(sorter, point, row, variance)) return false;
+    if (!diagnose_rows(engine, point, NULL, charted)) return false;
+    for (int i = 0; i < charted; i++) {
+        row[i] = diagnose_row(engine, point, i);
+        variance[i] = variance_of_place(sorter, point, i, row[i]);
+    }
     for (int i = 0; i < n; i++) {
-        const diagnose_place *place = &engine->places.place[i];
-        const float *row = diagnose_row(engine, point, i);
         for (int k = 0; k <= i; k++)
-            sorter->l[k * n + i] = diagnose_covariance(engine, row, diagnose_row(engine, point, k));
-        sorter->l[i * n + i] +=
-            diagnose_noise(engine, &engine->options.meter, point->mean[i],
-                           diagnose_digit(point->mean[i]), engine->load[i].source) +
-            diagnose_wander(engine, row) +
-            diagnose_model_error(engine->options.model_spread, point->mean[i], place->healthy);
+            sorter->l[k * n + i] = k >= charted ? diagnose_ask_covariance(engine, row[i], row[k])
+                                                : diagnose_covariance(engine, row[i], row[k]);
+        sorter->l[i * n + i] += variance[i];
     }
     return LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', n, sorter->l, n) == 0;
 }
@@ -144,7 +185,7 @@ static void whiten_cell(const sorter *sorter, const item *item, int k, bool exac
         diagnose_point *next = neighbour(sorter, item, k + side);
         memcpy(half, own, (size_t)n * sizeof *half);
         if (!next) continue;
-        if (exact) diagnose_rows(sorter->engine, next, NULL, n);
+        if (exact) diagnose_rows(sorter->engine, next, NULL, sorter->charted);
         whiten(sorter, next, half);
         for (int i = 0; i < n; i++)
             half[i] = (half[i] + own[i]) / 2;
@@ -157,7 +198,7 @@ static void draw_line(const sorter *sorter, const item *item, bool exact, line *
     for (int k = 0; k < item->points && line->cells < DIAGNOSE_SEVERITIES; k++) {
         diagnose_point *point = diagnose_point_of(sorter->run, point_of(item, k));
         if (!point->solved || sorter->own[point_of(item, k)] < SHARE) continue;
-        if (exact) diagnose_rows(sorter->engine, point, NULL, sorter->places);
+        if (exact) diagnose_rows(sorter->engine, point, NULL, sorter->charted);
         whiten_cell(sorter, item, k, exact, line->z + 3 * sorter->places * line->cells++);
     }
 }
@@ -300,9 +341,12 @@ static bool take_room(sorter *sorter) {
     sorter->own = base_arena_take(sorter->arena, points, sizeof(double));
     sorter->l = base_arena_take(sorter->arena, n * n, sizeof(double));
     size_t room = 3 * DIAGNOSE_SEVERITIES * n;
+    size_t wide = sorter->run->plays ? (size_t)sorter->engine->scenes->wide : 0;
+    sorter->play_row =
+        base_arena_take(sorter->arena, (size_t)sorter->run->plays * wide + 1, sizeof(float));
     sorter->leader.z = base_arena_take(sorter->arena, room, sizeof(double));
     sorter->other.z = base_arena_take(sorter->arena, room, sizeof(double));
-    return sorter->own && sorter->l && sorter->leader.z && sorter->other.z;
+    return sorter->own && sorter->l && sorter->play_row && sorter->leader.z && sorter->other.z;
 }
 
 static bool share_weights(sorter *sorter) {
@@ -361,11 +405,13 @@ static void hand_out(const sorter *sorter, int *group_of_label) {
 }
 
 bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *group_of_label) {
+    if (!diagnose_play(run)) return false;
     sorter sorter = {.run = run,
                      .engine = run->engine,
                      .belief = belief,
                      .arena = run->arena,
-                     .places = (int)run->engine->places.count};
+                     .charted = (int)run->engine->places.count};
+    sorter.places = sorter.charted + run->plays;
     if (!take_room(&sorter) || !share_weights(&sorter) || !list_items(&sorter)) return false;
     int groups = 0;
     for (int i = 0; i < sorter.items; i++)

@@ -48,6 +48,8 @@ struct diagnose_scenes {
     int varieds;
     diagnose_extra *extra;
     int extras;
+    solve_tremolo tremolo; /* of the healthy amp */
+    bool tremolo_sought;
     int wide; /* columns of a row that has the extras too, and one for the signal's own level */
 };
 
@@ -96,6 +98,10 @@ double diagnose_ask_model_error(const diagnose_engine *engine, const diagnose_as
 double diagnose_ask_broad(const diagnose_engine *engine, const diagnose_ask *ask);
 /* Of two rows of asks: the part of their covariance that comes from the latents. */
 double diagnose_ask_covariance(const diagnose_engine *engine, const float *a, const float *b);
+
+/* play.c: the run's readings in play. false: no memory. */
+#define DIAGNOSE_PLAYS 24
+bool diagnose_play(diagnose_run_state *run);
 
 /* scene.c, for observe.c */
 bool diagnose_scene_find(diagnose_engine *engine, const diagnose_test *test,

@@ -20,7 +20,8 @@ typedef struct reader {
 
 static const base_yaml_kind readings_files = {"readings files", "amp",
                                               "the places and volts: `readings: {V1.1: 182}`"};
-static const char *const top_keys[] = {"amp", "mains", "meter", "readings", "note", NULL};
+static const char *const top_keys[] = {"amp",      "mains", "meter", "readings",
+                                       "symptoms", "note",  NULL};
 static const char *const reading_keys[] = {"volts", "meter", "range", NULL};
 
 /* ---- a value ------------------------------------------------------------------------------- */
@@ -267,6 +268,29 @@ static void read_readings(reader *reader, const base_yaml_item *item) {
         read_place(reader, &places.item[i]);
 }
 
+/* "loud hum", or with what it is of: "scratchy: P2", which YAML may also take for a mapping. */
+static void read_symptom(reader *reader, const base_yaml_node *value) {
+    const char *said =
+        value->type == BASE_YAML_TEXT ? base_yaml_text_of(&reader->yaml, value) : NULL;
+    if (value->type == BASE_YAML_MAP && value->count == 2 && value->child->type == BASE_YAML_TEXT &&
+        value->last->type == BASE_YAML_TEXT)
+        said = base_yaml_print(&reader->yaml, "%s: %s", value->child->text, value->last->text);
+    if (!said)
+        base_yaml_complain(
+            &reader->yaml, BASE_SYNTAX, value->at,
+            "a symptom is a word or two of the list|write loud hum, or scratchy: P2");
+    else
+        base_yaml_note(&reader->yaml, diagnose_readings_tell(reader->readings, reader->system, said,
+                                                             value->at, reader->yaml.errors));
+}
+
+static void read_symptoms(reader *reader, const base_yaml_item *item) {
+    base_yaml_items list = {.who = "symptoms"};
+    if (!base_yaml_list(&reader->yaml, item, &list)) return;
+    for (size_t i = 0; i < list.items; i++)
+        read_symptom(reader, list.item[i].value);
+}
+
 /* The meter must be known before the readings that use it, wherever it stands in the file. */
 static void read_top(reader *reader, const base_yaml_item *root) {
     base_yaml_items file = {.who = root->key};
@@ -274,14 +298,16 @@ static void read_top(reader *reader, const base_yaml_item *root) {
     const base_yaml_item *amp = base_yaml_find(&file, "amp"),
                          *mains = base_yaml_find(&file, "mains"),
                          *meter = base_yaml_find(&file, "meter"),
-                         *readings = base_yaml_find(&file, "readings");
+                         *readings = base_yaml_find(&file, "readings"),
+                         *symptoms = base_yaml_find(&file, "symptoms");
     base_yaml_check_keys(&reader->yaml, &file, top_keys);
     if (amp) check_amp(reader, amp);
     if (mains) read_mains(reader, mains);
     if (meter) read_meter(reader, meter, root->key, &reader->meter);
+    if (symptoms) read_symptoms(reader, symptoms);
     if (readings)
         read_readings(reader, readings);
-    else
+    else if (!symptoms)
         base_yaml_complain(&reader->yaml, BASE_SYNTAX, root->at,
                            "the file has no readings|write readings: {V1.1: 182}");
 }
@@ -305,7 +331,9 @@ diagnose_readings *diagnose_readings_new(void) {
 }
 
 void diagnose_readings_free(diagnose_readings *readings) {
-    if (readings) base_arena_free(readings->arena);
+    if (!readings) return;
+    diagnose_symptoms_free(readings->symptoms);
+    base_arena_free(readings->arena);
 }
 
 diagnose_readings *diagnose_readings_read(const solve_system *system, const char *file,

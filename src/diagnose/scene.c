@@ -1,5 +1,5 @@
 /* Scenes: the amp made ready for one kind of reading, and every point's answer to it. */
-#include "observe_impl.h"
+#include "symptoms_impl.h"
 
 #include <complex.h>
 #include <stdlib.h>
@@ -196,6 +196,21 @@ static solve_signal *signal_here(diagnose_engine *engine) {
     return bench->signal;
 }
 
+/* At the point that was just linearised. */
+static bool fill_signal(diagnose_engine *engine, const diagnose_scene *scene, solve_signal *signal,
+                        const double *numbers, double *field) {
+    switch (scene->test.quantity) {
+    case DIAGNOSE_SIGNAL:
+        return put_signal(engine, scene, signal, field);
+    case DIAGNOSE_HUM:
+        return put_hum(engine, scene, signal, numbers, field);
+    case DIAGNOSE_SWING:
+        return diagnose_swing_fill(engine, signal, field);
+    default:
+        return diagnose_quick_fill(signal, field);
+    }
+}
+
 /* There, at the point that was just solved with these numbers. */
 static bool fill(diagnose_engine *engine, const diagnose_scene *scene, const double *numbers,
                  const double *x, double *field) {
@@ -209,11 +224,12 @@ static bool fill(diagnose_engine *engine, const diagnose_scene *scene, const dou
     case DIAGNOSE_DC:
         memcpy(field, x, scene->width * sizeof *field);
         return true;
+    case DIAGNOSE_STATE:
+        diagnose_state_fill(engine, numbers, x, field);
+        return true;
     default:
         solve_signal_set(signal, work, numbers, x);
-        return scene->test.quantity == DIAGNOSE_SIGNAL
-                   ? put_signal(engine, scene, signal, field)
-                   : put_hum(engine, scene, signal, numbers, field);
+        return fill_signal(engine, scene, signal, numbers, field);
     }
 }
 
@@ -265,13 +281,16 @@ static bool has_signal(const diagnose_scene *scene) {
     return scene->test.quantity == DIAGNOSE_SIGNAL || scene->test.quantity == DIAGNOSE_HUM;
 }
 
-/* DC under an action has its own gradient at each point: it needs none of this. */
+/* DC under an action has its own gradient at each point, and symptoms have none: they need none of
+ * this. */
 static bool make_beside(diagnose_engine *engine, diagnose_scene *scene) {
     diagnose_scenes *scenes = engine->scenes;
     int count = scenes->varieds + scenes->extras;
     scene->beside = base_arena_take(scene->arena, (size_t)count + 1, sizeof *scene->beside);
     if (!scene->beside) return false;
-    for (int v = 0; v < count && scene->test.quantity != DIAGNOSE_DC; v++) {
+    diagnose_quantity quantity = scene->test.quantity;
+    bool none = quantity == DIAGNOSE_DC || quantity >= DIAGNOSE_STATE;
+    for (int v = 0; v < count && !none; v++) {
         const diagnose_extra *gain =
             v < scenes->varieds ? NULL : &scenes->extra[v - scenes->varieds];
         int slot = v < scenes->varieds ? scenes->varied[v] : -1;
@@ -327,6 +346,9 @@ static size_t width_of(const diagnose_engine *engine, const diagnose_test *test)
     if (test->quantity == DIAGNOSE_COLD) return 1;
     if (test->quantity == DIAGNOSE_DC) return solve_unknowns(engine->bench.system);
     if (test->quantity == DIAGNOSE_SIGNAL) return 2 * nodes;
+    if (test->quantity == DIAGNOSE_STATE) return diagnose_state_width(engine);
+    if (test->quantity == DIAGNOSE_SWING) return DIAGNOSE_SWING_WIDTH;
+    if (test->quantity == DIAGNOSE_QUICK) return 1;
     return 2 * nodes * (test->hertz == 0 ? HARMONICS : 1);
 }
 

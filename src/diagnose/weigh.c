@@ -2,7 +2,7 @@
  *
  * All points are screened first with the healthy amp's sensitivities and a generous slack; those
  * that may matter are then weighed with their own. */
-#include "observe_impl.h"
+#include "symptoms_impl.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -53,13 +53,21 @@ static void covariance(const diagnose_run_state *run, const float *const *row, d
 /* ---- screening
  * --------------------------------------------------------------------------------------------- */
 
-static double log_prior(const diagnose_engine *engine, const diagnose_point *point) {
+static double log_prior_of(const diagnose_engine *engine, const diagnose_point *point) {
     const diagnose_fault *fault = &engine->catalogue.fault[point->fault];
     double prior = log(fault->prior) + log(fault->weight[point->severity]);
     if (!point->second) return prior;
     fault = &engine->catalogue.fault[point->second];
     return prior + log(fault->prior) + log(fault->weight[point->second_severity]) +
            log(engine->number[NUMBER_TWO_FAULTS]) + M_LN2;
+}
+
+/* With what symptoms and findings say of it. */
+static double log_prior(const diagnose_run_state *run, const diagnose_point *point) {
+    double told = run->tolds ? diagnose_clues_weight((diagnose_run_state *)run,
+                                                     (diagnose_point *)point, !run->roughly)
+                             : 0;
+    return log_prior_of(run->engine, point) + told;
 }
 
 /* What is asked otherwise is known at each point, but for its model. */
@@ -135,7 +143,7 @@ void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
     diagnose_mix_make(gauss, run->engine->options.wrong, bench->broad, &bench->mix);
     for (int a = 0; a < n; a++)
         distance += gauss->e[a] * bench->r[a];
-    one->log_weight = bench->mix.log_density + log_prior(run->engine, point);
+    one->log_weight = bench->mix.log_density + log_prior(run, point);
     one->promise = one->log_weight - gauss->log_density - distance / 2;
 }
 
@@ -181,6 +189,7 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
     diagnose_case spare = {0};
     run->cases = base_arena_take(run->arena, engine->points + 1, sizeof *run->cases);
     if (!run->cases || !diagnose_case_room(run, &spare)) return false;
+    run->roughly = true;
     covariance(run, run->healthy_row, bench->base);
     choose_screened(run, bench, false);
     bench->mix.wrong = spare.wrong;
@@ -193,7 +202,8 @@ static bool screen_all(diagnose_run_state *run, bench *bench) {
         diagnose_screen(run, point, bench, &spare.gauss, one);
     }
     qsort(run->cases, (size_t)run->count, sizeof *run->cases, more_promising);
-    if (run->asks) screen_again(run, bench, &spare);
+    run->roughly = false;
+    if (run->asks || run->costly) screen_again(run, bench, &spare);
     return true;
 }
 
@@ -297,7 +307,6 @@ static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, do
 
 /* The model is always a little wrong: by a part of what the fault changes. */
 bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
-    diagnose_engine *engine = run->engine;
     diagnose_point *point = diagnose_point_of(run, one->point);
     if (!diagnose_case_room(run, one) || !fetch(run, point, one, one->mean)) return false;
     covariance(run, one->row, bench->c);
@@ -310,7 +319,7 @@ bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *
         one->variance[i] = bench->c[i * run->n + i];
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
-    finish(run, one, bench, log_prior(engine, point));
+    finish(run, one, bench, log_prior(run, point));
     for (int cell = 0; cell < DIAGNOSE_CELLS && isfinite(one->gauss.log_density); cell++)
         place_in_cell(run, one, cell);
     return true;
@@ -359,7 +368,8 @@ static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
         total = diagnose_log_sum(total, one->gauss.log_density - log(sizes));
     }
     one->gauss.log_density = total;
-    finish(run, one, bench, log(run->engine->catalogue.fault[1].prior));
+    double told = run->tolds ? diagnose_clues_weight(run, NULL, true) : 0;
+    finish(run, one, bench, log(run->engine->catalogue.fault[1].prior) + told);
     one->exact = false;
     run->count++;
     return true;
@@ -382,9 +392,9 @@ void diagnose_normalise(diagnose_run_state *run) {
     qsort(run->cases, (size_t)run->count, sizeof *run->cases, heavier);
 }
 
-bool diagnose_weigh(diagnose_run_state *run) {
+bool diagnose_weigh(diagnose_run_state *run, base_errors *errors) {
     bench bench;
-    if (!diagnose_evidence(run) || !bench_room(run, &bench)) return false;
+    if (!diagnose_evidence(run, errors) || !bench_room(run, &bench)) return false;
     if (!screen_all(run, &bench) || !weigh_window(run, &bench)) return false;
     if (!weigh_unmodelled(run, &bench)) return false;
     diagnose_normalise(run);

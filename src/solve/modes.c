@@ -13,29 +13,41 @@
 
 #define FASTEST 1e-13 /* s: a quicker one is rounding, or a loop of capacitors alone */
 #define FOLLOW_ROUNDS 25
-#define FEIGNED 1e-6 /* a growth less than this part of |s| is none */
+#define MANY_OHMS 5e8 /* fifty times the largest resistor of a signal's path */
+#define FEIGNED 1e-6  /* a growth less than this part of |s| is none */
 
 typedef struct reduced {
     int n;
+    int *store;     /* which of the signal's: those that matter */
     double *column; /* inverse(G) B: unknowns by n */
     double *matrix, *re, *im;
 } reduced;
 
 static void reduced_free(reduced *r) {
+    free(r->store);
     free(r->column);
     free(r->matrix);
     free(r->re);
     free(r->im);
 }
 
-static bool reduced_make(const solve_signal *signal, reduced *r) {
-    size_t n = signal->stores;
-    *r = (reduced){.n = (int)n};
+/* Below `hertz` a capacitance of far more ohms than any resistor of the signal's path is none. */
+static bool matters(const signal_store *store, double hertz) {
+    if (store->a == store->b || !isfinite(hertz)) return true;
+    return 2 * M_PI * hertz * store->value * MANY_OHMS > 1;
+}
+
+static bool reduced_make(const solve_signal *signal, double hertz, reduced *r) {
+    size_t n = 0;
+    *r = (reduced){.store = malloc((signal->stores + 1) * sizeof(int))};
+    for (size_t i = 0; r->store && i < signal->stores; i++)
+        if (matters(&signal->store[i], hertz)) r->store[n++] = (int)i;
+    r->n = (int)n;
     r->column = calloc(n * (size_t)signal->unknowns + 1, sizeof(double));
     r->matrix = malloc((n * n + 1) * sizeof(double));
     r->re = malloc((n + 1) * sizeof(double));
     r->im = malloc((n + 1) * sizeof(double));
-    return r->column && r->matrix && r->re && r->im;
+    return r->store && r->column && r->matrix && r->re && r->im;
 }
 
 static double end_volts(const double *column, const signal_store *store) {
@@ -47,7 +59,7 @@ static double end_volts(const double *column, const signal_store *store) {
 static solve_outcome solve_columns(solve_signal *signal, reduced *r) {
     solve_pattern *pattern = &signal->pattern;
     for (int j = 0; j < r->n; j++) {
-        const signal_store *store = &signal->store[j];
+        const signal_store *store = &signal->store[r->store[j]];
         double *column = r->column + (size_t)j * (size_t)signal->unknowns;
         if (store->a >= 0) column[store->a] += 1;
         if (store->b >= 0 && store->b != store->a) column[store->b] -= 1;
@@ -65,12 +77,12 @@ static solve_outcome solve_columns(solve_signal *signal, reduced *r) {
 /* Scaled by the root of each store's size from both sides, so that farads and henries compare. */
 static void fill_matrix(const solve_signal *signal, reduced *r) {
     for (int j = 0; j < r->n; j++) {
-        double value = signal->store[j].value;
+        double value = signal->store[r->store[j]].value;
         const double *column = r->column + (size_t)j * (size_t)signal->unknowns;
         for (int i = 0; i < r->n; i++) {
-            double scale = sqrt(fabs(signal->store[i].value)) * copysign(sqrt(fabs(value)), value);
-            r->matrix[(size_t)j * (size_t)r->n + (size_t)i] =
-                -scale * end_volts(column, &signal->store[i]);
+            const signal_store *other = &signal->store[r->store[i]];
+            double scale = sqrt(fabs(other->value)) * copysign(sqrt(fabs(value)), value);
+            r->matrix[(size_t)j * (size_t)r->n + (size_t)i] = -scale * end_volts(column, other);
         }
     }
 }
@@ -103,11 +115,17 @@ static solve_outcome eigenvalues(solve_signal *signal, reduced *r) {
 }
 
 solve_outcome solve_modes(solve_signal *signal, solve_mode *modes, size_t room, size_t *count) {
+    return solve_slow_modes(signal, INFINITY, modes, room, count);
+}
+
+solve_outcome solve_slow_modes(solve_signal *signal, double hertz, solve_mode *modes, size_t room,
+                               size_t *count) {
     reduced r;
     solve_mode all[SOLVE_MODES_MOST];
     *count = 0;
     if (signal->stores > SOLVE_MODES_MOST) return SOLVE_STALLED;
-    solve_outcome outcome = reduced_make(signal, &r) ? eigenvalues(signal, &r) : SOLVE_NO_MEMORY;
+    solve_outcome outcome =
+        reduced_make(signal, hertz, &r) ? eigenvalues(signal, &r) : SOLVE_NO_MEMORY;
     if (outcome == SOLVE_CONVERGED) {
         *count = gather(&r, all);
         memcpy(modes, all, (*count < room ? *count : room) * sizeof *modes);

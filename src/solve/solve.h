@@ -218,6 +218,10 @@ typedef struct solve_mode {
  * many there are. Converged; singular; no memory; stalled with more than SOLVE_MODES_MOST stores of
  * charge and flux. */
 solve_outcome solve_modes(solve_signal *signal, solve_mode *modes, size_t room, size_t *count);
+/* The same without the capacitances that matter at far higher frequencies alone: much quicker, and
+ * right for modes up to `hertz`. */
+solve_outcome solve_slow_modes(solve_signal *signal, double hertz, solve_mode *modes, size_t room,
+                               size_t *count);
 /* Does it rise by itself, beyond what rounding can feign? */
 bool solve_mode_rises(const solve_mode *mode);
 /* The shape of a mode: solve_signal_volts then gives each node's share. */
@@ -257,6 +261,9 @@ typedef struct solve_tremolo {
     double emission; /* part of its emission at which it stops, 0: never; NAN where it does not run
                       */
 } solve_tremolo;
+/* The swing of the point set last while it is small, so that its hertz are a little off; `reach`
+ * from the plate of that unit (part -1: NAN). Quick. */
+solve_outcome solve_swing_small(solve_signal *signal, int part, int unit, solve_swing *out);
 /* Any outcome but converged: nothing is known. */
 solve_outcome solve_tremolo_find(const solve_trial *given, solve_tremolo *out);
 

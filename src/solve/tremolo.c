@@ -17,14 +17,18 @@
 
 /* ---- the fastest rising mode in the band ---- */
 
-solve_outcome tremolo_mode(solve_signal *signal, solve_mode *best) {
+static solve_outcome find_mode(solve_signal *signal, double below, solve_mode *best) {
     solve_mode all[SOLVE_MODES_MOST];
     size_t count;
-    solve_outcome outcome = solve_modes(signal, all, SOLVE_MODES_MOST, &count);
+    solve_outcome outcome = solve_slow_modes(signal, below, all, SOLVE_MODES_MOST, &count);
     *best = (solve_mode){-INFINITY, 0};
     for (size_t i = 0; i < count && best->hertz == 0; i++)
         if (all[i].hertz >= SLOWEST && all[i].hertz < QUICKEST) *best = all[i];
     return outcome;
+}
+
+solve_outcome tremolo_mode(solve_signal *signal, solve_mode *best) {
+    return find_mode(signal, INFINITY, best);
 }
 
 static bool on_transformer(const circuit *amp, int node) {
@@ -135,6 +139,19 @@ solve_outcome tremolo_try(tremolo_bench *bench, const double *numbers, int oscil
     if (!out->swings || oscillator < 0) return SOLVE_CONVERGED;
     if (settle(bench, numbers, oscillator, &mode)) out->hertz = mode.hertz;
     out->reach = reach_of(signal, &mode, oscillator);
+    return SOLVE_CONVERGED;
+}
+
+solve_outcome solve_swing_small(solve_signal *signal, int part, int unit, solve_swing *out) {
+    const solve_system *system = signal->system;
+    solve_mode mode;
+    *out = (solve_swing){.reach = NAN};
+    solve_outcome outcome = find_mode(signal, QUICKEST, &mode);
+    if (outcome != SOLVE_CONVERGED) return outcome;
+    *out = (solve_swing){solve_mode_rises(&mode), mode.hertz, mode.growth, NAN};
+    for (size_t i = 0; out->swings && i < system->units; i++)
+        if (system->unit[i].part == part && system->unit[i].unit == unit)
+            out->reach = reach_of(signal, &mode, (int)i);
     return SOLVE_CONVERGED;
 }
 
