@@ -76,7 +76,7 @@ extern const cli_command cli_check, cli_chart, cli_suspects, cli_tube, cli_amps,
 extern const cli_command cli_response, cli_tremolo, cli_hum;
 extern const cli_command cli_margins, cli_swap, cli_value, cli_drain, cli_mains, cli_fuse,
     cli_substitute;
-extern const cli_command cli_powerup, cli_output;
+extern const cli_command cli_powerup, cli_output, cli_symptoms;
 extern const cli_command cli_bench_page, cli_backup, cli_restore, cli_export, cli_import, cli_csv;
 extern const cli_command cli_meter_list, cli_practice_bench;
 extern const cli_command *const cli_commands[]; /* NULL-ended; the one table */

@@ -10,12 +10,13 @@
 #include <unistd.h>
 
 const cli_command *const cli_commands[] = {
-    &cli_check,  &cli_chart,   &cli_suspects,   &cli_response,   &cli_tremolo,
-    &cli_hum,    &cli_margins, &cli_swap,       &cli_value,      &cli_drain,
-    &cli_mains,  &cli_fuse,    &cli_substitute, &cli_powerup,    &cli_output,
-    &cli_tube,   &cli_amps,    &cli_bench_page, &cli_meter_list, &cli_practice_bench,
-    &cli_backup, &cli_restore, &cli_export,     &cli_import,     &cli_csv,
-    &cli_manual, NULL};
+    &cli_check,          &cli_chart,   &cli_suspects,   &cli_response,
+    &cli_tremolo,        &cli_hum,     &cli_margins,    &cli_swap,
+    &cli_value,          &cli_drain,   &cli_mains,      &cli_fuse,
+    &cli_substitute,     &cli_powerup, &cli_output,     &cli_tube,
+    &cli_symptoms,       &cli_amps,    &cli_bench_page, &cli_meter_list,
+    &cli_practice_bench, &cli_backup,  &cli_restore,    &cli_export,
+    &cli_import,         &cli_csv,     &cli_manual,     NULL};
 
 static const cli_command none = {.name = "", .arguments = "COMMAND", .most = CLI_ARGUMENTS};
 

@@ -87,8 +87,7 @@ bool diagnose_swing_fill(diagnose_engine *engine, solve_signal *signal, double *
 bool diagnose_quick_fill(solve_signal *signal, double *field) {
     solve_mode mode[SOLVE_MODES_MOST];
     size_t count = 0;
-    if (solve_modes(signal, mode, SOLVE_MODES_MOST, &count) != SOLVE_CONVERGED)
-        return false;
+    if (solve_modes(signal, mode, SOLVE_MODES_MOST, &count) != SOLVE_CONVERGED) return false;
     field[0] = 0;
     for (size_t i = 0; i < count; i++)
         field[0] += solve_mode_rises(&mode[i]) && mode[i].hertz > QUICK_HERTZ;

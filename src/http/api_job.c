@@ -59,6 +59,12 @@ void http_api_keys(http_call *call) {
     http_answer_exact(call, list);
 }
 
+void http_api_symptoms(http_call *call) {
+    diagnose_symptoms *symptoms = diagnose_symptoms_read(NULL, NULL, 0, call->errors);
+    if (symptoms) http_answer_exact(call, http_json_symptoms(symptoms));
+    diagnose_symptoms_free(symptoms);
+}
+
 /* ---- the shop ------------------------------------------------------------------------------ */
 
 void http_api_shop(http_call *call) {
@@ -104,7 +110,8 @@ void http_api_history(http_call *call) {
 /* ---- facts --------------------------------------------------------------------------------- */
 
 static bool moves_suspects(const char *kind) {
-    static const char *const kinds[] = {"reading", "edit", "undo", "power", "take in", "drawing"};
+    static const char *const kinds[] = {"reading", "test",  "symptom", "finding", "edit",
+                                        "undo",    "power", "take in", "drawing"};
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
         if (strcmp(kinds[i], kind) == 0) return true;
     return false;

@@ -56,6 +56,7 @@ typedef struct http_case {
     diagnose_meter meter;
 } http_case;
 json_t *http_json_suspects(const http_case *at);
+json_t *http_json_symptoms(const diagnose_symptoms *symptoms);
 
 /* ---- the server
  * --------------------------------------------------------------------------------------- */

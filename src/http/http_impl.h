@@ -133,6 +133,7 @@ void http_answer_exact(http_call *call, json_t *json);
 void http_answer_computed(http_call *call, json_t *json);
 int64_t http_now(const http_server *server);
 
+void http_api_symptoms(http_call *);
 void http_api_ping(http_call *), http_api_keys(http_call *), http_api_shop(http_call *),
     http_api_shop_put(http_call *), http_api_jobs(http_call *), http_api_job_new(http_call *),
     http_api_job(http_call *), http_api_facts(http_call *), http_api_fact_new(http_call *),

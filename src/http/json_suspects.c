@@ -109,14 +109,26 @@ static json_t *readings(const http_case *at) {
     return list;
 }
 
+static json_t *symptoms(const diagnose_belief *belief) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < belief->heards; i++) {
+        const diagnose_heard *heard = &belief->heard[i];
+        list =
+            http_json_append(list, json_pack("{s:o,s:o,s:o}", "said", http_json_text(heard->said),
+                                             "by_leader", http_json_number(heard->by_leader),
+                                             "good", http_json_number(heard->good)));
+    }
+    return list;
+}
+
 json_t *http_json_suspects(const http_case *at) {
     const diagnose_belief *belief = at->belief;
-    return json_pack("{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o}", "amp",
+    return json_pack("{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o,s:o}", "amp",
                      http_json_text(circuit_about_of(at->amp)->name), "mains_v",
                      http_json_number(at->mains), "mains_measured", at->measured, "meter",
                      http_json_meter(&at->meter), "verdict", diagnose_verdict_name(belief->verdict),
                      "reason", http_json_text(belief->reason), "entropy_bits",
                      http_json_number(belief->entropy_bits), "trusted", !belief->outside,
                      "suspects", suspects(belief), "pairs", pairs(belief), "groups", groups(belief),
-                     "next", nexts(at), "readings", readings(at));
+                     "next", nexts(at), "readings", readings(at), "symptoms", symptoms(belief));
 }

@@ -11,6 +11,8 @@ static const http_entry table[] = {
     // clang-format off
     {{"GET", "/api/ping", "Is anybody there"}, http_api_ping, HTTP_NOTHING, 0},
     {{"GET", "/api/keys", "The kinds of facts and their keys"}, http_api_keys, HTTP_NOTHING, 0},
+    {{"GET", "/api/symptoms", "Symptoms and findings that may be told"},
+     http_api_symptoms, HTTP_NOTHING, 0},
     {{"GET", "/api/shop", "The shop's name, address and rates"}, http_api_shop, HTTP_NOTHING, 0},
     {{"PUT", "/api/shop", "Change them"}, http_api_shop_put, HTTP_JSON, 0},
     {{"GET", "/api/jobs", "Jobs: on the bench, or found by words"}, http_api_jobs, HTTP_NOTHING, 0},

@@ -147,6 +147,8 @@ static char *question_of(const diagnose_readings *readings, const http_past *pas
         base_text_add(&text, "%s %.17g %g %g %g %g\n", one->at, one->volts, one->resolution,
                       one->meter.ohms, one->meter.ohms_per_volt, one->meter.range);
     }
+    for (size_t i = 0; i < readings->clues; i++)
+        base_text_add(&text, "%s\n", readings->clue[i].said);
     if (!text.failed) return text.data;
     base_text_free(&text);
     return NULL;

@@ -187,6 +187,32 @@ static base_code check_places(const adding *adding) {
     return BASE_OK;
 }
 
+/* Is it evidence of this amp? Complains to `errors`, if any. */
+static bool tells(const circuit *amp, const job_stored *fact, base_errors *errors) {
+    base_errors *own = errors ? errors : base_errors_new();
+    solve_system *system = own ? solve_system_new(amp, own) : NULL;
+    diagnose_readings *readings = system ? diagnose_readings_new() : NULL;
+    bool good = readings && job_tell(fact, system, readings, own) == BASE_OK;
+    diagnose_readings_free(readings);
+    solve_system_free(system);
+    if (!errors) base_errors_free(own);
+    return good;
+}
+
+/* A test, a symptom or a finding must be of the job's amp, as a place must. */
+static base_code check_evidence(const adding *adding) {
+    const job_stored *fact = &adding->fact;
+    if (!job_is(fact, "test") && !job_is(fact, "symptom") && !job_is(fact, "finding"))
+        return BASE_OK;
+    for (int which = JOB_DRAWN; which <= JOB_REPAIRED; which++) {
+        const job_amp_kept *kept = job_amp_of(adding->store, &adding->record, (job_amp)which, NULL);
+        if (kept && kept->amp && tells(kept->amp, fact, NULL)) return BASE_OK;
+    }
+    const job_amp_kept *found = job_amp_of(adding->store, &adding->record, JOB_FOUND, NULL);
+    if (!found || !found->amp || tells(found->amp, fact, adding->errors)) return BASE_OK;
+    return base_errors_worst(adding->errors);
+}
+
 /* The meter must read as one, and the figure as typed must be the number beside it. */
 static base_code check_reading(const adding *adding) {
     const json_t *body = adding->fact.body;
@@ -215,8 +241,8 @@ static bool moves_amp(const job_stored *fact) {
 
 /* Everything between the lock and the commit. */
 static base_code add(adding *adding) {
-    base_code (*const checks[])(const struct adding *) = {check_replaces, check_photo, check_edit,
-                                                          check_places, check_reading};
+    base_code (*const checks[])(const struct adding *) = {
+        check_replaces, check_photo, check_edit, check_places, check_reading, check_evidence};
     base_code code = BASE_OK;
     for (size_t i = 0; i < sizeof checks / sizeof *checks && code == BASE_OK; i++)
         code = checks[i](adding);

@@ -112,6 +112,11 @@ const job_stored *job_last(const job_record *record, const char *kind); /* stand
 const job_stored *job_fact_find(const job_record *record, int64_t id);
 /* Whether fact `index` is the reading of its place that holds in `phase`. */
 bool job_reads(const job_record *record, size_t index, const char *phase);
+/* Adds a reading, a test, a symptom or a finding to readings of this amp. */
+base_code job_tell(const job_stored *fact, const solve_system *system, diagnose_readings *readings,
+                   base_errors *errors);
+/* The same of any evidence: a reading, a test, a symptom or a finding. */
+bool job_tells(const job_record *record, size_t index, const char *phase);
 /* Marks what is replaced and taken back: after each change of the list. */
 void job_record_resolve(job_record *record);
 

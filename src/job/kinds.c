@@ -70,6 +70,14 @@ static const job_key reading[] = {WORDS("phase", true, "before|after"),
                                   NUMBER("mains", false, 20, 300),
                                   CAPTURED,
                                   {0}};
+static const job_key test[] = {WORDS("phase", true, "before|after"),
+                               TEXT("at", true),
+                               TEXT("value", true),
+                               TEXT("meter", false),
+                               NUMBER("mains", false, 20, 300),
+                               {0}};
+static const job_key symptom[] = {
+    TEXT("said", true), WORDS("phase", false, "before|after"), TEXT("note", false), {0}};
 static const job_key decision[] = {
     PLACE("part", true),
     WORDS("action", true, "replace|leave|clean|test"),
@@ -125,6 +133,9 @@ static const job_kind kinds[] = {
     {"cord", cord, "the mains cord"},
     {"edit", edit, "the amp differs from the drawing, or was changed by the repair"},
     {"reading", reading, "one reading"},
+    {"test", test, "a reading other than plain volts, or after something was done to the amp"},
+    {"symptom", symptom, "what is heard, smelt or told, from the fixed list"},
+    {"finding", symptom, "what was seen or found by hand, from the fixed list"},
     {"decision", decision, "what is to be done with a part"},
     {"estimate", estimate, "what it will cost"},
     {"acceptance", acceptance, "the owner's word on the estimate"},

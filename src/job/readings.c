@@ -19,12 +19,32 @@ static base_code read_one(const job_stored *fact, const solve_system *system,
     return diagnose_readings_add(readings, system, text, *meter ? &read : NULL, errors);
 }
 
+static base_code test_one(const job_stored *fact, const solve_system *system,
+                          diagnose_readings *readings, base_errors *errors) {
+    const char *meter = job_text_of(fact->body, "meter");
+    diagnose_meter read;
+    char text[320];
+    snprintf(text, sizeof text, "%.200s=%.100s", job_text_of(fact->body, "at"),
+             job_text_of(fact->body, "value"));
+    if (*meter && diagnose_meter_read(meter, JOB_NOWHERE, &read, errors) != BASE_OK)
+        return BASE_SYNTAX;
+    return diagnose_readings_add(readings, system, text, *meter ? &read : NULL, errors);
+}
+
+base_code job_tell(const job_stored *fact, const solve_system *system, diagnose_readings *readings,
+                   base_errors *errors) {
+    if (job_is(fact, "reading")) return read_one(fact, system, readings, errors);
+    if (job_is(fact, "test")) return test_one(fact, system, readings, errors);
+    return diagnose_readings_tell(readings, system, job_text_of(fact->body, "said"), JOB_NOWHERE,
+                                  errors);
+}
+
 /* A reading at a place that this amp no longer has is left out with a warning; the rest counts. */
 static base_code read_or_warn(const job_stored *fact, const solve_system *system,
                               diagnose_readings *readings, base_errors *errors) {
     base_errors *own = base_errors_new();
     if (!own) return job_no_memory(errors);
-    base_code code = read_one(fact, system, readings, own);
+    base_code code = job_tell(fact, system, readings, own);
     for (size_t i = 0; i < base_errors_count(own); i++) {
         const base_error *error = base_errors_at(own, i);
         base_errors_add(errors, error->code == BASE_MEMORY ? BASE_MEMORY : BASE_SUSPICIOUS,
@@ -44,7 +64,7 @@ static double mains_of(const job_record *record, const char *phase) {
             isfinite(job_number_of(record->fact[i].body, "mains")))
             mains = job_number_of(record->fact[i].body, "mains");
     for (size_t i = 0; i < record->count; i++)
-        if (job_reads(record, i, phase) && isfinite(job_number_of(record->fact[i].body, "mains")))
+        if (job_tells(record, i, phase) && isfinite(job_number_of(record->fact[i].body, "mains")))
             mains = job_number_of(record->fact[i].body, "mains");
     return mains;
 }
@@ -53,7 +73,7 @@ static base_code read_all(const job_record *record, const char *phase, const sol
                           diagnose_readings *readings, base_errors *errors) {
     base_code code = BASE_OK;
     for (size_t i = 0; i < record->count && code == BASE_OK; i++)
-        if (job_reads(record, i, phase))
+        if (job_tells(record, i, phase))
             code = read_or_warn(&record->fact[i], system, readings, errors);
     readings->mains = mains_of(record, phase);
     return code;

@@ -54,7 +54,7 @@ static bool read_again(const job_record *record, size_t index) {
     const json_t *body = record->fact[index].body;
     for (size_t i = index + 1; i < record->count; i++) {
         const job_stored *later = &record->fact[i];
-        if (job_is(later, "reading") && job_stands(later) &&
+        if (later->kind == record->fact[index].kind && job_stands(later) &&
             strcmp(job_text_of(later->body, "phase"), job_text_of(body, "phase")) == 0 &&
             strcasecmp(job_text_of(later->body, "at"), job_text_of(body, "at")) == 0)
             return true;
@@ -63,9 +63,17 @@ static bool read_again(const job_record *record, size_t index) {
 }
 
 bool job_reads(const job_record *record, size_t index, const char *phase) {
+    return job_is(&record->fact[index], "reading") && job_tells(record, index, phase);
+}
+
+bool job_tells(const job_record *record, size_t index, const char *phase) {
     const job_stored *fact = &record->fact[index];
-    return job_is(fact, "reading") && job_stands(fact) &&
-           strcmp(job_text_of(fact->body, "phase"), phase) == 0 && !read_again(record, index);
+    const char *own = job_text_of(fact->body, "phase");
+    bool told = job_is(fact, "symptom") || job_is(fact, "finding");
+    if (!job_stands(fact)) return false;
+    if (told) return strcmp(*own ? own : "before", phase) == 0;
+    return (job_is(fact, "reading") || job_is(fact, "test")) && strcmp(own, phase) == 0 &&
+           !read_again(record, index);
 }
 
 static json_t *readings_of(const job_record *record, const char *phase) {
@@ -156,8 +164,9 @@ static bool put_stage(json_t *view, const job_record *record, const job_amp_kept
 
 static bool put_lists(json_t *view, const job_record *record) {
     static const char *const all[][2] = {
-        {"look", "looks"},   {"edit", "edits"}, {"decision", "decisions"}, {"work", "work"},
-        {"check", "checks"}, {"note", "notes"}, {"paper", "papers"},       {"photo", "photos"}};
+        {"test", "tests"}, {"symptom", "symptoms"},   {"finding", "findings"}, {"look", "looks"},
+        {"edit", "edits"}, {"decision", "decisions"}, {"work", "work"},        {"check", "checks"},
+        {"note", "notes"}, {"paper", "papers"},       {"photo", "photos"}};
     static const char *const last[][2] = {
         {"cord", "cord"}, {"estimate", "estimate"},   {"acceptance", "acceptance"},
         {"soak", "soak"}, {"hand back", "hand_back"}, {"invoice", "invoice"}};

@@ -75,6 +75,21 @@ static void the_list(void **state) {
     diagnose_symptoms_free(symptoms);
 }
 
+/* docs/symptoms.md has every one. */
+static void the_document(void **state) {
+    (void)state;
+    size_t length;
+    char *text = support_file("docs/symptoms.md", &length);
+    diagnose_symptoms *symptoms = diagnose_symptoms_read(NULL, NULL, 0, tidemark.errors);
+    for (size_t i = 0; i < diagnose_symptoms_count(symptoms); i++) {
+        char row[80];
+        snprintf(row, sizeof row, "| `%s", diagnose_symptoms_at(symptoms, i)->key);
+        if (!strstr(text, row)) fail_msg("docs/symptoms.md lacks %s", row);
+    }
+    diagnose_symptoms_free(symptoms);
+    free(text);
+}
+
 static void bad_lists(void **state) {
     (void)state;
     static const char *const bad[] = {
@@ -280,17 +295,12 @@ static void contradiction(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(the_list),
-        cmocka_unit_test(bad_lists),
-        cmocka_unit_test(words),
-        cmocka_unit_test(hum),
-        cmocka_unit_test(crackling_control),
-        cmocka_unit_test(wiggled_pin),
-        cmocka_unit_test(repair_that_did_not_help),
-        cmocka_unit_test(dead_tremolo),
-        cmocka_unit_test(tremolo_speed),
-        cmocka_unit_test(no_oscillator),
-        cmocka_unit_test(contradiction),
+        cmocka_unit_test(the_list),      cmocka_unit_test(the_document),
+        cmocka_unit_test(bad_lists),     cmocka_unit_test(words),
+        cmocka_unit_test(hum),           cmocka_unit_test(crackling_control),
+        cmocka_unit_test(wiggled_pin),   cmocka_unit_test(repair_that_did_not_help),
+        cmocka_unit_test(dead_tremolo),  cmocka_unit_test(tremolo_speed),
+        cmocka_unit_test(no_oscillator), cmocka_unit_test(contradiction),
     };
     return cmocka_run_group_tests(tests, open_tidemark, close_tidemark);
 }

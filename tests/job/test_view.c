@@ -259,9 +259,23 @@ static void test_readings(void **state) {
               "{'phase':'repaired','part':'R99','does':'add','key':'resistors','yaml':"
               "'{value: 1k, at: [B2, B3]}'}");
     bench_add(&bench, job, "reading", "{'phase':'before','at':'R99','volts':0.1}");
+    bench_add(&bench, job, "test", "{'phase':'before','at':'B2 hum','value':'9 V'}");
+    bench_add(&bench, job, "test", "{'phase':'before','at':'B2 hum','value':'4.8 V','meter':'1M'}");
+    bench_add(&bench, job, "symptom", "{'said':'loud hum'}");
+    bench_add(&bench, job, "finding", "{'said':'wiggle: V1.1','phase':'before'}");
+    bench_add(&bench, job, "symptom", "{'said':'weak','phase':'after'}");
+    bench_refused(&bench, job, "symptom", "{'said':'lod hum'}", "not in the list of symptoms");
+    bench_refused(&bench, job, "test", "{'phase':'before','at':'B77 hum','value':'1'}", "B77");
+    bench_refused(&bench, job, "test", "{'phase':'before','at':'B2 hum','value':'12k'}", "12k");
+    bench_is(&bench, job, "tests.1.value", "'4.8 V'");
+    bench_is(&bench, job, "symptoms.0.said", "'loud hum'");
+    bench_is(&bench, job, "findings.0.said", "'wiggle: V1.1'");
     diagnose_readings *readings = job_readings(bench.store, job, "before", system, bench.errors);
     assert_non_null(readings);
-    assert_int_equal(readings->count, 2);
+    assert_int_equal(readings->count, 3);
+    assert_int_equal(readings->clues, 2);
+    assert_int_equal(readings->reading[2].test.quantity, DIAGNOSE_HUM);
+    assert_true(readings->reading[2].volts == 4.8 && readings->reading[2].meter.ohms == 1e6);
     assert_string_equal(readings->reading[0].at, "V1.1");
     assert_true(readings->reading[0].volts == 78 && readings->reading[0].resolution == 0.1);
     assert_true(readings->reading[0].meter.ohms_per_volt == 20e3);
