@@ -341,8 +341,10 @@ static base_code run(mender *mend) {
         service_margins_open(mend->system, out->now_v, &mend->now, &mend->as_is, mend->errors);
     if (code != BASE_OK) return code;
     mend->numbers = mend->now.numbers;
-    if (!service_worst_find(&mend->now, out->arena, &mend->worst)) mend->failed = true;
-    code = service_bench_open(&mend->trial, mend->system, out->now_v, mend->errors);
+    if (!service_worst_find(&mend->now, out->arena, &mend->worst))
+        code = service_no_memory(mend->errors);
+    if (code == BASE_OK)
+        code = service_bench_open(&mend->trial, mend->system, out->now_v, mend->errors);
     if (code == BASE_OK) {
         code = compare(mend);
         service_bench_close(&mend->trial);

@@ -23,9 +23,9 @@ static void demand(bool holds) {
 
 static void open_amp(void) {
     size_t count;
+    if (here.system) return;
     const cli_file *files = cli_files(&count);
     base_errors *errors = base_errors_new();
-    if (here.system) return;
     here.tubes = tube_library_new();
     for (size_t i = 0; i < count; i++) {
         if (strncmp(files[i].name, "tubes/", 6) == 0)
