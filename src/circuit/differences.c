@@ -135,13 +135,42 @@ static void compare_value(differ *differ, const circuit_part *from, const circui
         compare_number(differ, from, "value", (double[2]){from->value, to->value});
 }
 
+/* The tube that it is made of, or the kind of its diodes. */
+static const char *by_of(const circuit *amp, const circuit_part *part) {
+    int tube = part->rectifier.tube;
+    return tube >= 0 ? circuit_part_at(amp, (size_t)tube)->name : material_of(part);
+}
+
+/* "325-0-325", "6.3" */
+static const char *winding_of(differ *differ, const circuit_part *part) {
+    const double *volts = part->winding.volts;
+    return part->ends > 2 && !part->winding.heater ? words(differ, "%g-0-%g", volts[0], volts[1])
+                                                   : words(differ, "%g", volts[0] + volts[1]);
+}
+
+/* What only one kind of part has. */
+static void compare_kind(differ *differ, const circuit_part *from, const circuit_part *to) {
+    if (from->kind == CIRCUIT_RECTIFIER)
+        compare_text(differ, from, "by",
+                     (const char *[2]){by_of(differ->from, from), by_of(differ->to, to)});
+    else
+        compare_text(differ, from, "kind", (const char *[2]){material_of(from), material_of(to)});
+    if (from->kind == CIRCUIT_WINDING)
+        compare_text(differ, from, "volts",
+                     (const char *[2]){winding_of(differ, from), winding_of(differ, to)});
+    if (from->kind == CIRCUIT_INDUCTOR)
+        compare_number(differ, from, "ohms", (double[2]){from->dc_ohms[0], to->dc_ohms[0]});
+    if (from->kind == CIRCUIT_OUTPUT_TRANSFORMER)
+        compare_number(differ, from, "primary", (double[2]){from->primary_ohms, to->primary_ohms});
+}
+
 static void compare_part(differ *differ, const circuit_part *from, const circuit_part *to) {
     if (from->tube || to->tube)
         compare_text(differ, from, "type",
                      (const char *[2]){from->tube ? from->tube->name : NULL,
                                        to->tube ? to->tube->name : NULL});
     compare_value(differ, from, to);
-    compare_text(differ, from, "kind", (const char *[2]){material_of(from), material_of(to)});
+    compare_kind(differ, from, to);
     compare_number(differ, from, "watts", (double[2]){from->watts, to->watts});
     compare_number(differ, from, "volts", (double[2]){from->volts, to->volts});
     compare_number(differ, from, "tolerance", (double[2]){from->tolerance, to->tolerance});
@@ -158,7 +187,7 @@ static const char *put_back(differ *differ, const circuit_part *part) {
 
 const circuit_difference *circuit_differences(const circuit *from, const circuit *to,
                                               base_arena *arena, size_t *count) {
-    enum { KEYS = 9 }; /* that one part can differ in */
+    enum { KEYS = 10 }; /* that one part can differ in */
     differ differ = {.from = from, .to = to, .arena = arena};
     size_t most = KEYS * circuit_parts(from) + circuit_parts(to) + 1;
     *count = 0;

@@ -58,6 +58,9 @@ static void test_silicon(void **state) {
     const service_tube *side = tube(swap, "V2")->side;
     assert_true(side[1].plate_v - side[0].plate_v > 30 && side[1].plate_v - side[0].plate_v < 90);
     assert_true(among(swap->margin, swap->margins, "main", "peak inverse volts"));
+    assert_int_equal(swap->changes, 1);
+    assert_string_equal(swap->change[0].key, "by");
+    assert_string_equal(swap->change[0].undo, "put main back to by V3");
     service_swap_free(swap);
     changed_close(&it);
 }
