@@ -63,8 +63,7 @@ static double spread_of(const practice_amp *amp, const solve_slot *slot) {
     case SOLVE_MAINS:
         return 0.02;
     case SOLVE_OHMS:
-        if (part->kind == CIRCUIT_POT) return 0.05;
-        if (part->kind != CIRCUIT_RESISTOR) return 0.05;
+        if (!part || part->kind != CIRCUIT_RESISTOR) return 0.05;
         return isfinite(part->tolerance) ? part->tolerance / 2 : 0.05;
     case SOLVE_FARADS:
         return 0.1;

@@ -12,19 +12,23 @@ typedef struct desk {
     practice *practice;
 } desk;
 
-static void open(desk *desk, uint64_t seed, int faults) {
+static void open_amp(desk *desk, const char *name, uint64_t seed, int faults) {
     size_t length = 0;
     memset(desk, 0, sizeof *desk);
     bench_open(&desk->bench);
     char *text = support_file("data/priors/faults.yaml", &length);
     desk->priors = diagnose_priors_read("priors", text, length, desk->bench.errors);
     free(text);
-    const char *amp = bench_amp(&desk->bench, "wren-hollow", &length);
+    const char *amp = bench_amp(&desk->bench, name, &length);
     desk->amp = circuit_read("amp", amp, length, desk->bench.tubes, desk->bench.errors);
     desk->system = solve_system_new(desk->amp, desk->bench.errors);
     practice_options options = {
         .system = desk->system, .priors = desk->priors, .seed = seed, .faults = faults};
     desk->practice = practice_new(&options, desk->bench.errors);
+}
+
+static void open(desk *desk, uint64_t seed, int faults) {
+    open_amp(desk, "wren-hollow", seed, faults);
 }
 
 static void finish(desk *desk) {
@@ -155,6 +159,20 @@ static void worked(void **state) {
     if (readings[0] >= readings[1]) fail_msg("%d readings, %d", readings[0], readings[1]);
     diagnose_engine_free(engine);
     finish(&here);
+}
+
+static void every_amp_of_the_library(void **state) {
+    bench names;
+    (void)state;
+    bench_open(&names);
+    for (size_t i = 0; i < names.amps; i++) {
+        desk here;
+        open_amp(&here, names.amp[i].name, 2, 1);
+        if (!here.practice) bench_say(here.bench.errors);
+        assert_non_null(here.practice);
+        finish(&here);
+    }
+    bench_close(&names);
 }
 
 static void refused(void **state) {
