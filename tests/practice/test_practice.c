@@ -191,6 +191,7 @@ int main(void) {
         cmocka_unit_test(replacing),
         cmocka_unit_test(risky_steps),
         cmocka_unit_test(worked),
+        cmocka_unit_test(every_amp_of_the_library),
         cmocka_unit_test(refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
