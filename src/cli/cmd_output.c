@@ -12,7 +12,7 @@ static void tell_head(cli *cli, const service_output *output) {
     char text[512];
     snprintf(
         text, sizeof text,
-        "%s, class %s at full drive: %.3g W into %.3g ohm before clipping, %.2g %% distortion, "
+        "%s, class %s at full drive: %.3g W into %.5g ohm before clipping, %.2g %% distortion, "
         "with %s peak at %s. There %s.",
         output->push_pull ? "Push-pull" : "Single-ended", output->class_name, output->watts,
         output->speaker_ohms, 100 * output->distortion, cli_volts(output->drive_v).text,

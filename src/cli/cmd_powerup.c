@@ -45,34 +45,34 @@ static void tell_capacitors(cli *cli, const service_powerup *powerup) {
         if (powerup->capacitor[i].filter) tell_capacitor(cli, &powerup->capacitor[i]);
 }
 
-static void add_limit(char *text, size_t size, double limit, base_quantity quantity,
-                      const char *words) {
-    size_t used = strlen(text);
-    if (!isnan(limit))
-        snprintf(text + used, size - used, " (%s %s)", cli_value_of(limit, quantity).text, words);
+static void add_limit(base_text *text, double limit, base_quantity quantity) {
+    if (!isnan(limit)) base_text_add(text, " (%s at most)", cli_value_of(limit, quantity).text);
 }
 
 static void tell_rectifier(cli *cli, const service_powerup_rectifier *one) {
-    char text[640];
-    snprintf(text, sizeof text, "%s at %s at rest; in each plate or diode peaks of %s",
-             cli_volts(one->working_v).text, amperes(one->working_a).text,
-             amperes(one->working_peak_a).text);
-    add_limit(text, sizeof text, one->peak_limit_a, BASE_AMPERES, "at most");
-    size_t used = strlen(text);
-    snprintf(text + used, sizeof text - used,
-             ", %s rms. From cold up to %s; switched off and on again while warm, up to %s. %s",
-             amperes(one->working_rms_a).text, amperes(one->peak_a).text,
-             amperes(one->again_a).text, one->first_cap_f > 0 ? "First capacitor " : "");
-    used = strlen(text);
-    if (one->first_cap_f > 0)
-        snprintf(text + used, sizeof text - used, "%s",
-                 cli_value_of(base_value_round(one->first_cap_f, 3), BASE_FARADS).text);
-    if (one->first_cap_f > 0)
-        add_limit(text, sizeof text, one->first_cap_limit_f, BASE_FARADS, "at most");
+    base_text text;
+    base_text_init(&text, 2048);
+    base_text_add(&text, "%s at %s at rest", cli_volts(one->working_v).text,
+                  amperes(one->working_a).text);
+    add_limit(&text, one->dc_limit_a, BASE_AMPERES);
+    if (!isnan(one->ripple_v))
+        base_text_add(&text, ", ripple %s peak to peak", cli_volts(one->ripple_v).text);
+    base_text_add(&text, "; in each plate or diode peaks of %s", amperes(one->working_peak_a).text);
+    add_limit(&text, one->peak_limit_a, BASE_AMPERES);
+    base_text_add(
+        &text, ", %s rms. From cold up to %s; switched off and on again while warm, up to %s.",
+        amperes(one->working_rms_a).text, amperes(one->peak_a).text, amperes(one->again_a).text);
+    if (one->first_cap_f > 0) {
+        base_text_add(&text, " First capacitor %s",
+                      cli_value_of(base_value_round(one->first_cap_f, 3), BASE_FARADS).text);
+        add_limit(&text, one->first_cap_limit_f, BASE_FARADS);
+        base_text_add(&text, ".");
+    }
     base_text_add(&cli->out, "  %s%s%s%s%s: ", cli_style_on(cli, CLI_STRONG), one->name,
                   cli_style_on(cli, CLI_PLAIN), one->type ? " " : "", one->type ? one->type : "");
-    cli_fill(cli, (int)strlen(one->name) + (one->type ? (int)strlen(one->type) + 1 : 0) + 4, 7,
-             text);
+    int column = (int)strlen(one->name) + (one->type ? (int)strlen(one->type) + 1 : 0) + 4;
+    if (text.data) cli_fill(cli, column, 7, text.data);
+    base_text_free(&text);
 }
 
 static void tell_fuse(cli *cli, const service_powerup_fuse *one) {

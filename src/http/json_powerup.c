@@ -39,16 +39,16 @@ static json_t *capacitor_row(const service_powerup_capacitor *one) {
 
 static json_t *rectifier_row(const service_powerup_rectifier *one) {
     return json_pack(
-        "{s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "name",
+        "{s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "name",
         http_json_text(one->name), "type", http_json_text(one->type), "peak_a",
         http_json_number(one->peak_a), "peak_s", http_json_number(one->peak_s), "again_a",
         http_json_number(one->again_a), "working_peak_a", http_json_number(one->working_peak_a),
         "working_rms_a", http_json_number(one->working_rms_a), "working_a",
-        http_json_number(one->working_a), "working_v", http_json_number(one->working_v),
-        "settled_s", http_json_number(one->settled_s), "first_cap_f",
-        http_json_number(one->first_cap_f), "source_ohms", http_json_number(one->source_ohms),
-        "peak_limit_a", http_json_number(one->peak_limit_a), "dc_limit_a",
-        http_json_number(one->dc_limit_a), "first_cap_limit_f",
+        http_json_number(one->working_a), "working_v", http_json_number(one->working_v), "ripple_v",
+        http_json_number(one->ripple_v), "settled_s", http_json_number(one->settled_s),
+        "first_cap_f", http_json_number(one->first_cap_f), "source_ohms",
+        http_json_number(one->source_ohms), "peak_limit_a", http_json_number(one->peak_limit_a),
+        "dc_limit_a", http_json_number(one->dc_limit_a), "first_cap_limit_f",
         http_json_number(one->first_cap_limit_f), "source_limit_ohms",
         http_json_number(one->source_limit_ohms));
 }

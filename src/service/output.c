@@ -152,11 +152,15 @@ static bool find_full(stage *at) {
     double bias = fabs(at->idle->tube[0].mean_grid_v), low = 0, high = HARD * bias + 1;
     for (int pass = 0; pass < 24 && high - low > 1e-4 * high; pass++) {
         double middle = (low + high) / 2;
-        if (!drive(at, middle)) return false;
-        *(clips(at, middle) ? &high : &low) = middle;
+        solve_outcome outcome = solve_output_at(at->solve, at->bench.numbers, middle, at->cycle);
+        if (outcome != SOLVE_CONVERGED && outcome != SOLVE_STALLED) return failed(at, outcome);
+        bool far = outcome == SOLVE_STALLED; /* beyond all sense: much too much drive */
+        *(far || clips(at, middle) ? &high : &low) = middle;
     }
-    out->why = most_grid(at->cycle) > -0.05 ? "the grids reach their cathodes"
-                                            : "the swing flattens: a plate in its knee, or cut off";
+    if (!drive(at, low)) return false;
+    out->why = most_grid(at->cycle) > -0.02 * bias - 0.05
+                   ? "the grids reach their cathodes"
+                   : "the swing flattens: a plate in its knee, or cut off";
     out->drive_v = low;
     return true;
 }
@@ -289,7 +293,7 @@ static void remark_speaker(stage *at) {
     if (isnan(out->rated_watts)) return;
     const service_output_level *full = &out->level[SERVICE_LEVELS - 1];
     remark(at,
-           "On %.3g ohm in the place of %.3g: %.3g W before clipping in the place of %.3g; the "
+           "On %.5g ohm in the place of %.3g: %.3g W before clipping in the place of %.3g; the "
            "plates at %.0f %% of their rating then, not %.0f %%, the screens at %.0f %%, not %.0f "
            "%%.",
            out->speaker_ohms, out->rated_ohms, out->watts, out->rated_watts, full->plate_percent,

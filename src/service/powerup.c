@@ -233,12 +233,12 @@ static void rest_of_rectifier(follower *f, size_t index) {
     line->working_a = f->sum_a[index] / f->fine_s;
     if (part->rectifier.form == CIRCUIT_DOUBLER) line->working_a /= 2;
     line->working_v = f->rest_out[index] / f->rest_s;
-    line->settled_s = NAN;
+    line->settled_s = line->ripple_v = NAN;
     for (size_t i = 0; i < f->out->capacitors && isnan(line->settled_s); i++) {
         const service_powerup_capacitor *one = &f->out->capacitor[i];
         const circuit_part *store = circuit_part_at(f->amp, (size_t)one->index);
         bool there = store->end[0] == part->end[0] || store->end[1] == part->end[0];
-        if (there) line->settled_s = one->settled_s;
+        if (there) line->settled_s = one->settled_s, line->ripple_v = one->ripple_v;
     }
 }
 

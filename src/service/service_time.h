@@ -40,7 +40,8 @@ typedef struct service_powerup_rectifier {
     double again_a;          /* the same, switched off and on again with the tubes still warm
                                 and the capacitors empty, at the worst instant */
     double working_peak_a, working_rms_a, working_a; /* in one plate at rest; the mean of all */
-    double working_v, settled_s;                     /* at its first capacitor, or its output */
+    double ripple_v;             /* peak to peak at its first capacitor; NAN: it has none */
+    double working_v, settled_s; /* at its first capacitor, or its output */
     double first_cap_f, source_ohms;
     double peak_limit_a, dc_limit_a, first_cap_limit_f, source_limit_ohms; /* NAN: none known */
 } service_powerup_rectifier;
