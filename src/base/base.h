@@ -56,6 +56,8 @@ base_code base_errors_add(base_errors *errors, base_code code, base_place place,
                           ...) __attribute__((format(printf, 4, 5)));
 base_code base_errors_add_list(base_errors *errors, base_code code, base_place place,
                                const char *format, va_list arguments);
+/* Adds all of `from` that are no warnings. */
+void base_errors_append(base_errors *errors, const base_errors *from);
 size_t base_errors_count(const base_errors *errors); /* those kept, warnings included */
 const base_error *base_errors_at(const base_errors *errors, size_t index);
 size_t base_errors_dropped(const base_errors *errors);

@@ -134,6 +134,15 @@ base_code base_errors_add(base_errors *errors, base_code code, base_place place,
     return code;
 }
 
+void base_errors_append(base_errors *errors, const base_errors *from) {
+    for (size_t i = 0; i < base_errors_count(from); i++) {
+        const base_error *error = base_errors_at(from, i);
+        base_place place = {error->file, error->line, error->column};
+        if (error->code != BASE_SUSPICIOUS)
+            base_errors_add(errors, error->code, place, "%s|%s", error->cause, error->remedy);
+    }
+}
+
 size_t base_errors_count(const base_errors *errors) {
     return errors ? errors->count : 0;
 }

@@ -98,14 +98,18 @@ static void run(cli *cli) {
     double ohms = cli_number(cli, CLI_OHMS, BASE_OHMS, SERVICE_DRAIN_LEAST, SERVICE_DRAIN_MOST);
     cli_amp amp = {0};
     service_drain *drain = NULL;
+    base_errors *own = base_errors_new(); /* an amp that has no operating point has a plan all the
+                                             same, and says so itself */
     if (base_errors_worst(cli->errors) == BASE_OK && cli_amp_open(cli, cli->argument[0], &amp))
-        drain = service_drain_new(amp.system, mains, ohms, cli->errors);
+        drain = service_drain_new(amp.system, mains, ohms, own);
+    if (!drain) base_errors_append(cli->errors, own);
     if (drain) {
         tell(cli, amp.amp, drain);
         cli_json_set(cli, cli->json, "amp", http_json_text(circuit_about_of(amp.amp)->name));
         cli_json_take(cli, http_json_drain(drain));
     }
     service_drain_free(drain);
+    base_errors_free(own);
     cli_amp_close(&amp);
 }
 

@@ -208,13 +208,7 @@ static bool changed_amp(cli *cli, const cli_amp *amp, const char *const *changes
     if (text && quiet)
         made->amp = circuit_read("the changed amp", text, strlen(text), amp->tubes, quiet);
     if (made->amp) made->system = solve_system_new(made->amp, quiet);
-    for (size_t i = 0; text && quiet && !made->system && i < base_errors_count(quiet); i++) {
-        const base_error *error = base_errors_at(quiet, i);
-        if (error->code != BASE_SUSPICIOUS)
-            base_errors_add(cli->errors, error->code,
-                            (base_place){error->file, error->line, error->column}, "%s|%s",
-                            error->cause, error->remedy);
-    }
+    if (!made->system) base_errors_append(cli->errors, quiet);
     base_errors_free(quiet);
     free(text);
     return made->system != NULL;

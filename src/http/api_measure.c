@@ -1,21 +1,9 @@
-/* Measuring: the drain plan, the chart with what was read, the suspects, before beside after. */
+/* Measuring: the chart with what was read, the suspects, before beside after. */
 #include "judged.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- make safe ----------------------------------------------------------------------------- */
-
-void http_api_safety(http_call *call) {
-    double ohms = http_param_number(call, "ohms", BASE_OHMS);
-    if (base_errors_worst(call->errors) != BASE_OK) return;
-    http_amp *amp = http_amp_of_job(call, JOB_FOUND);
-    service_drain *drain = amp ? service_drain_new(amp->system, NAN, ohms, call->errors) : NULL;
-    if (drain) http_answer_computed(call, http_json_drain(drain));
-    service_drain_free(drain);
-    http_amp_give(call->server->amps, amp);
-}
 
 /* ---- the chart ----------------------------------------------------------------------------- */
 

@@ -158,14 +158,20 @@ void http_api_value(http_call *call) {
     give(call, &asked);
 }
 
+/* An amp that has no operating point has a plan all the same, which says so itself. */
 void http_api_drain(http_call *call) {
     double mains, ohms = http_param_number(call, "ohms", BASE_OHMS);
     if (!mains_param(call, &mains)) return;
+    base_errors *own = base_errors_new();
     asked asked = ask(call);
     service_drain *drain =
-        asked.amp ? service_drain_new(asked.amp->system, mains, ohms, call->errors) : NULL;
-    if (drain) http_answer_computed(call, http_json_drain(drain));
+        asked.amp ? service_drain_new(asked.amp->system, mains, ohms, own) : NULL;
+    if (drain)
+        http_answer_computed(call, http_json_drain(drain));
+    else
+        base_errors_append(call->errors, own);
     service_drain_free(drain);
+    base_errors_free(own);
     give(call, &asked);
 }
 

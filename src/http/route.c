@@ -23,7 +23,7 @@ static const http_entry table[] = {
     {{"POST", "/api/jobs/{job}/facts", "Add a fact"}, http_api_fact_new, HTTP_JSON, 0},
     {{"POST", "/api/jobs/{job}/undo", "Take a fact back"}, http_api_undo, HTTP_JSON, 0},
     {{"GET", "/api/jobs/{job}/safety", "How to empty this amp's capacitors"},
-     http_api_safety, HTTP_NOTHING, 0},
+     http_api_drain, HTTP_NOTHING, 0},
     {{"GET", "/api/jobs/{job}/chart", "The voltage chart, with what was read"},
      http_api_chart, HTTP_NOTHING, 0},
     {{"GET", "/api/jobs/{job}/suspects", "Who is to blame, and the next reading"},

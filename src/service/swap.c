@@ -142,9 +142,7 @@ static base_code open_side(swapper *swap, int side, const service_swap_side *giv
                         "with this change the amp has no operating point that was found: %s|%s",
                         error->cause, "take back one change at a time until it has one");
     } else {
-        const base_error *error = base_errors_at(own, 0);
-        base_errors_add(swap->errors, code, (base_place){.file = error->file}, "%s|%s",
-                        error->cause, error->remedy);
+        base_errors_append(swap->errors, own);
     }
     base_errors_free(own);
     return code;

@@ -127,13 +127,30 @@ static void test_codes(void **state) {
 
 #define WITH_LIST(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
 
+static void test_append(void **state) {
+    (void)state;
+    base_errors *all = base_errors_new(), *own = base_errors_new();
+    base_place place = {"x.yaml", 3, 14};
+    base_errors_add(own, BASE_SUSPICIOUS, place, "odd|look");
+    base_errors_add(own, BASE_VALUE, place, "100 %% wrong: a|b");
+    base_errors_append(all, own);
+    base_errors_append(all, NULL);
+    assert_int_equal(base_errors_count(all), 1);
+    assert_int_equal(base_errors_worst(all), BASE_VALUE);
+    assert_string_equal(base_errors_at(all, 0)->cause, "100 % wrong: a");
+    assert_string_equal(base_errors_at(all, 0)->remedy, "b");
+    assert_int_equal(base_errors_at(all, 0)->column, 14);
+    base_errors_free(own);
+    base_errors_free(all);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
-        WITH_LIST(test_place_cause_remedy), WITH_LIST(test_no_remedy_no_file),
-        WITH_LIST(test_bar_in_text),        WITH_LIST(test_unprintable),
-        WITH_LIST(test_overlong),           WITH_LIST(test_keeps_200),
-        WITH_LIST(test_worst_is_first),     cmocka_unit_test(test_no_list),
-        cmocka_unit_test(test_codes),
+        cmocka_unit_test(test_append),     WITH_LIST(test_place_cause_remedy),
+        WITH_LIST(test_no_remedy_no_file), WITH_LIST(test_bar_in_text),
+        WITH_LIST(test_unprintable),       WITH_LIST(test_overlong),
+        WITH_LIST(test_keeps_200),         WITH_LIST(test_worst_is_first),
+        cmocka_unit_test(test_no_list),    cmocka_unit_test(test_codes),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
