@@ -287,12 +287,13 @@ static void add_score(score *all, const score *one) {
     all->single_plain += one->single_plain;
 }
 
-static diagnose_engine *plain_engine(const trial_amp *amp) {
+static diagnose_engine *engine_with(const trial_amp *amp, diagnose_look pairs) {
     base_errors *errors = base_errors_new();
     diagnose_priors *priors = trial_priors(errors);
     diagnose_options options = diagnose_defaults();
     options.printed = amp->true_system == amp->system;
-    options.pairs = DIAGNOSE_LOOK_NEVER;
+    options.pairs = pairs;
+    if (pairs == DIAGNOSE_LOOK_NEVER) options.wiring = pairs;
     diagnose_engine *engine = diagnose_engine_new(amp->system, priors, &options, errors);
     if (!engine) trial_die(errors, "no engine");
     diagnose_priors_free(priors);
@@ -302,7 +303,11 @@ static diagnose_engine *plain_engine(const trial_amp *amp) {
 
 static void try_amp(trial_amp *amp, const trial_settings *settings, void *context) {
     score own = {0}, *all = context;
-    trial_run trial = {amp, plain_engine(amp), settings, &own};
+    trial_run trial = {amp, engine_with(amp, DIAGNOSE_LOOK_NEVER), settings, &own};
+    if (settings->asked) {
+        diagnose_engine_free(amp->engine);
+        amp->engine = engine_with(amp, DIAGNOSE_LOOK_ALWAYS);
+    }
     for (long k = 0; k < settings->cases; k++) {
         pair_case one;
         trial_case single;
@@ -344,6 +349,9 @@ static error_t parse(int key, char *argument, struct argp_state *state) {
     case 'w':
         settings->wrong = atof(argument);
         return 0;
+    case 'A':
+        settings->asked = true;
+        return 0;
     case 'v':
         settings->verbose = true;
         return 0;
@@ -358,6 +366,7 @@ static const struct argp_option options[] = {
     {"seed", 's', "N", 0, "of the random numbers; 1", 0},
     {"law", 'l', "SIZE", OPTION_ARG_OPTIONAL, "the truth has other tube curves", 0},
     {"wrong", 'w', "CHANCE", 0, "that a reading is simply wrong; 0", 0},
+    {"always", 'A', NULL, 0, "look at pairs even where one fault explains the readings", 0},
     {"verbose", 'v', NULL, 0, "print each case whose pair did not come first", 0},
     {0}};
 

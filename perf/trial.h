@@ -22,6 +22,7 @@ typedef struct trial_settings {
     bool verbose;
     bool by_prior; /* draw faults as often as the priors say, nothing wrong among them */
     double wrong;  /* chance that a reading is simply wrong */
+    bool asked;    /* look at pairs always */
 } trial_settings;
 
 typedef struct trial_amp {

@@ -146,6 +146,36 @@ static void say_two(base_text *text, const diagnose_run_state *run, const diagno
                   two->words);
 }
 
+#define ODD 3        /* readings that are named */
+#define ODD_FROM 9.0 /* squared deviations from what the others lead to expect */
+
+/* How far each reading lies from what the others lead to expect under the best case: those that
+ * disagree most are named. */
+static void say_odd(base_text *text, const diagnose_run_state *run, const diagnose_belief *belief) {
+    const diagnose_case *best = NULL;
+    int named[ODD], count = 0;
+    for (int k = 0; k < run->count && !best; k++)
+        if (run->cases[k].exact) best = &run->cases[k];
+    while (best && count < ODD) {
+        double most = ODD_FROM;
+        int worst = -1;
+        for (int i = 0; i < run->given; i++) {
+            double e = best->gauss.e[i], far = e * e / best->gauss.q[i * run->n + i];
+            bool known = false;
+            for (int k = 0; k < count; k++)
+                known |= named[k] == i;
+            if (known || far <= most) continue;
+            most = far;
+            worst = i;
+        }
+        if (worst < 0) break;
+        base_text_add(text, "%s%s", count ? ", " : " The readings that fit the others least: ",
+                      belief->compare[worst].at);
+        named[count++] = worst;
+    }
+    base_text_add(text, count ? ". Take them again." : " Take the odd readings again.");
+}
+
 static void say_reason(base_text *text, const diagnose_run_state *run,
                        const diagnose_belief *belief) {
     switch (belief->verdict) {
@@ -161,7 +191,8 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
     case DIAGNOSE_STRANGE:
         base_text_add(text, "The readings fit no fault in the catalogue, and no two of them. A "
                             "wiring mistake, more faults at once, or an amp that differs from its "
-                            "drawing would do this. Take the odd readings again.");
+                            "drawing would do this.");
+        say_odd(text, run, belief);
         break;
     case DIAGNOSE_NOT_ENOUGH:
         base_text_add(text, run->given ? "These readings are not enough to name a part."

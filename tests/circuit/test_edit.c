@@ -249,13 +249,44 @@ static void test_differences(void **state) {
     base_errors_free(errors);
 }
 
+/* A lead on another node: the amp that it came from stays as it was, and the places of the lead
+ * follow it. */
+static void test_rewired(void **state) {
+    (void)state;
+    base_errors *errors = base_errors_new();
+    tube_library *tubes = test_tubes_new(errors);
+    circuit *amp = circuit_read("a", AMP, strlen(AMP), tubes, errors);
+    assert_non_null(amp);
+    circuit_place cathode, plate, found;
+    base_place here = {0};
+    assert_int_equal(circuit_place_find(amp, "V1.3", here, &cathode, errors), BASE_OK);
+    assert_int_equal(circuit_place_find(amp, "V1.1", here, &plate, errors), BASE_OK);
+    int part = circuit_part_find(amp, "R1");
+    circuit_lead lead = {part, 1, cathode.node};
+    circuit *wired = circuit_rewired(amp, &lead, 1);
+    assert_non_null(wired);
+    assert_int_equal(circuit_nodes(wired), circuit_nodes(amp));
+    assert_int_equal(circuit_part_at(wired, (size_t)part)->end[1], cathode.node);
+    assert_int_equal(circuit_part_at(amp, (size_t)part)->end[1], plate.node);
+    assert_int_equal(circuit_place_find(wired, "R1.2", here, &found, errors), BASE_OK);
+    assert_int_equal(found.node, cathode.node);
+    assert_int_equal(circuit_place_find(wired, "V1.1", here, &found, errors), BASE_OK);
+    assert_int_equal(found.node, plate.node);
+    size_t node = (size_t)plate.node;
+    assert_int_equal(circuit_node_at(wired, node)->leads + 1, circuit_node_at(amp, node)->leads);
+    circuit_free(wired);
+    circuit_free(amp);
+    tube_library_free(tubes);
+    base_errors_free(errors);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_change),        cmocka_unit_test(test_new_key),
         cmocka_unit_test(test_remove),        cmocka_unit_test(test_add),
         cmocka_unit_test(test_refused),       cmocka_unit_test(test_broken),
         cmocka_unit_test(test_ends_of_lines), cmocka_unit_test(test_outline),
-        cmocka_unit_test(test_differences),
+        cmocka_unit_test(test_differences),   cmocka_unit_test(test_rewired),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
