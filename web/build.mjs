@@ -13,6 +13,7 @@ const TYPES = {
   ".js": "text/javascript; charset=utf-8",
   ".css": "text/css; charset=utf-8",
   ".svg": "image/svg+xml",
+  ".woff": "font/woff",
   ".woff2": "font/woff2",
   ".txt": "text/plain; charset=utf-8",
 };
@@ -32,7 +33,7 @@ async function bundle(out) {
     entryNames: "[name]-[hash]",
     chunkNames: "part-[hash]",
     assetNames: "[name]-[hash]",
-    loader: { ".woff2": "file", ".svg": "copy" },
+    loader: { ".woff": "file", ".woff2": "file", ".svg": "copy" },
     legalComments: "none",
     metafile: true,
     logLevel: "warning",
@@ -45,7 +46,7 @@ function index(out, names) {
   const fill = {
     SCRIPT: one(/^app-.*\.js$/),
     STYLE: one(/^app-.*\.css$/),
-    REGULAR: one(/^b612-latin-400.*\.woff2$/),
+    REGULAR: one(/^b612-latin-400.*\.woff$/),
     BOLD: one(/^b612-latin-700.*\.woff2$/),
     ICON: one(/^icon-.*\.svg$/),
   };

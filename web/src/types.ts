@@ -195,6 +195,9 @@ export interface View {
   looks: Look[];
   edits: Edit[];
   readings: { before: Reading[]; after: Reading[] };
+  tests?: { phase: Phase; at: string; value: string; fact: number }[];
+  symptoms?: { said: string; phase: Phase | null; fact: number }[];
+  findings?: { said: string; phase: Phase | null; fact: number }[];
   decisions: Decision[];
   estimate: Estimate | null;
   acceptance: Acceptance | null;
@@ -396,10 +399,21 @@ export interface NextReading {
   bits: number;
   cost: number;
   why: string;
+  caution?: string | null;
+}
+
+/** What may be told as a symptom or a finding. */
+export interface SymptomKind {
+  key: string;
+  also: string[];
+  names: string | null; // what must stand behind it
+  ground: string | null;
 }
 
 export interface Compared {
   at: string;
+  quantity: string; // "DC volts", "AC volts", "ohms"
+  unit: "V" | "ohm" | "F";
   read: number;
   healthy: number | null;
   predicted: number | null;
@@ -418,6 +432,7 @@ export interface Suspects {
   groups: { probability: number; members: number; pairs: number; tell: string | null }[];
   next: NextReading[];
   readings: Compared[];
+  symptoms?: { said: string; by_leader: number | null; good: number | null }[];
   trusted: boolean;
   shop?: { alike: number; used: boolean };
 }
@@ -695,6 +710,24 @@ export interface Powerup {
   start: PowerPlot;
   whole: PowerPlot;
   rest: PowerPlot;
+}
+
+export interface Output {
+  class: string;
+  speaker_ohms: number;
+  watts: number; // just before it clips
+  distortion_percent: number;
+  why: string; // what ends it
+  remarks: string[];
+  levels: {
+    drive_v: number;
+    watts: number;
+    distortion_percent: number;
+    supply_v: number;
+    plate_percent: number | null;
+  }[];
+  line: { plate_v: number[]; plate_ma: number[]; point_v: number; point_ma: number };
+  speaker_v: number[];
 }
 
 export interface ValuePoint {

@@ -13,7 +13,7 @@ import { DecideForm } from "./decide-form";
 import { candidateOf, candidates, type Candidate } from "./decide-parts";
 import { useSuspects } from "./find-suspects";
 import { GoOn } from "./go-on";
-import { Fuses, InTime, Margins, Swap } from "./paper";
+import { Fuses, InTime, Margins, Output, Swap } from "./paper";
 import type { Panel } from ".";
 
 function Work({ view }: { view: View }) {
@@ -43,6 +43,7 @@ const TABS = [
   { value: "swap", words: "Try on paper" },
   { value: "margins", words: "Ratings" },
   { value: "time", words: "In time" },
+  { value: "output", words: "Output" },
   { value: "fuse", words: "Fuses, mains" },
 ] as const;
 type Tab = (typeof TABS)[number]["value"];
@@ -69,6 +70,7 @@ function Decide({ view }: { view: View }) {
       {tab === "swap" && <Swap view={view} as="found" />}
       {tab === "margins" && <Margins view={view} as="found" />}
       {tab === "time" && <InTime view={view} as="found" />}
+      {tab === "output" && <Output view={view} as="found" />}
       {tab === "fuse" && <Fuses view={view} as="found" />}
     </Frame>
   );

@@ -5,7 +5,7 @@ import type { Chart, Compared, Suspects } from "../types";
 import { Choice } from "../ui/controls";
 import { Section, Table } from "../ui/frame";
 import { Badge, Mark } from "../ui/marks";
-import { volts } from "../units";
+import { quantity, volts } from "../units";
 import { partName, ranked, suspectWords } from "./find-suspects";
 import { band, lineAt } from "./measure-readings";
 import { bandUnits, METER_STEP } from "./measure-scale";
@@ -36,6 +36,10 @@ function seriesOf(data: Suspects): Series[] {
 
 const predicted = (row: Compared, { part, what }: Series): number | null =>
   row.by_suspect.find((one) => one.part === part && one.what === what)?.volts ?? null;
+
+/** A reading in its own unit. */
+const figure = ({ unit, quantity: what }: Compared, value: number | null): string =>
+  unit === "V" && !what.startsWith("AC") ? `${volts(value)} V` : quantity(value, unit);
 
 interface Place {
   row: Compared;
@@ -200,7 +204,7 @@ function PlotRow({ place, series, ruler }: RowProps) {
         ))}
         <span class="plot-read" style={{ left: `${ruler(place.away(row.read))}%` }} />
       </span>
-      <span class="plot-value">{volts(row.read)} V</span>
+      <span class="plot-value">{figure(row, row.read)}</span>
     </div>
   );
 }
@@ -211,18 +215,22 @@ function Numbers({ places, series }: { places: Place[]; series: Series[] }) {
   if (!places.length) return null;
   return (
     <Table
-      caption="Predicted beside read, volts"
+      caption="Predicted beside read"
       rows={places}
       rowKey={({ row }) => row.at}
       empty=""
       columns={[
         { title: "Place", cell: ({ row }) => <strong>{row.at}</strong> },
         { title: "Good amps", cell: ({ range }) => range },
-        { title: "Read", kind: "number", cell: ({ row }) => <strong>{volts(row.read)}</strong> },
+        {
+          title: "Read",
+          kind: "number",
+          cell: ({ row }) => <strong>{figure(row, row.read)}</strong>,
+        },
         ...series.map((one) => ({
           title: `${one.letter} ${partName(one)}`,
           kind: "number" as const,
-          cell: ({ row }: Place) => volts(predicted(row, one)),
+          cell: ({ row }: Place) => figure(row, predicted(row, one)),
         })),
       ]}
     />
@@ -237,8 +245,8 @@ function Doubtful({ rows }: { rows: Compared[] }) {
       {odd.map((row) => (
         <li key={row.at}>
           <Badge shape="question">
-            {row.at} {volts(row.read)} V may itself be wrong ({Math.round(row.chance_wrong * 100)} %
-            chance). Take it again.
+            {row.at} {figure(row, row.read)} may itself be wrong (
+            {Math.round(row.chance_wrong * 100)} % chance). Take it again.
           </Badge>
         </li>
       ))}

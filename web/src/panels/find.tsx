@@ -17,6 +17,7 @@ import {
   useSuspects,
   VerdictWords,
 } from "./find-suspects";
+import { DEAD, hands } from "./evidence-words";
 import { GoOn } from "./go-on";
 import { useChart } from "./measure";
 import type { Panel } from ".";
@@ -125,19 +126,20 @@ function Line({ suspect }: { suspect: Suspect }) {
 /* ---- what would settle it ---------------------------------------------------------------------------- */
 
 function Settle({ view, data }: { view: View; data: Suspects }) {
-  const next = data.next[0];
+  const next = data.next.slice(0, 3);
   const tells = data.groups
     .filter(({ tell, probability }) => tell && probability >= SHOWN)
     .slice(0, 3);
   return (
     <Section title="What would settle it">
-      {next && (
-        <p class="settle-next">
-          The next reading: <strong>{next.at}</strong>, {next.quantity}. {next.why}{" "}
-          <Link to={`jobs/${view.job}/measure`}>Take it</Link>
+      {next.map((one, at) => (
+        <p key={one.at} class="settle-next">
+          {at ? "Or" : "Next"}: <strong>{one.at}</strong>, {one.quantity}. {one.why}{" "}
+          {hands(one.at) === "dead" && <span class="dim">{one.caution ?? DEAD} </span>}
+          {!at && <Link to={`jobs/${view.job}/measure`}>Take it</Link>}
         </p>
-      )}
-      {!next && !tells.length && <p class="dim">Nothing more to be told by readings.</p>}
+      ))}
+      {!next.length && !tells.length && <p class="dim">Nothing more to be told by readings.</p>}
       {tells.length > 0 && (
         <HandsInside view={view} does="read what would tell them apart">
           <ul class="tells">

@@ -14,11 +14,11 @@ import { PasteDialog, useColumn } from "./measure-paste";
 import { ProbePoint, useWalk } from "./measure-probe";
 import { useMeter, useReadings, withRead } from "./measure-readings";
 import { MainsAndMeter, OnOff } from "./measure-setup";
-import { Guided } from "./live-panels";
+import { Evidence, Guided } from "./live-panels";
 import { MeasureSide } from "./measure-side";
 import type { Panel } from ".";
 
-type Mode = "chart" | "point" | "guided";
+type Mode = "chart" | "point" | "guided" | "other";
 
 const useMode = (view: View, phase: Phase) =>
   useDraft<{ mode: Mode }>(`measure ${view.job} ${phase}`, { mode: "chart" });
@@ -66,6 +66,7 @@ export function Tools({ view, phase }: { view: View; phase: Phase }) {
           { value: "chart", words: "Chart" },
           { value: "point", words: "One point" },
           { value: "guided", words: "Guided" },
+          { value: "other", words: "Other" },
         ]}
       />
     </div>
@@ -98,7 +99,9 @@ export function Bench({ view, phase }: { view: View; phase: Phase }) {
             const found = withRead(given, readings);
             return (
               <>
-                {mode === "guided" ? (
+                {mode === "other" ? (
+                  <Evidence view={view} phase={phase} asked={asked} />
+                ) : mode === "guided" ? (
                   <Guided view={view} phase={phase} chart={found} parts={parts} asked={asked} />
                 ) : mode === "chart" ? (
                   <ReadingChart
@@ -117,7 +120,7 @@ export function Bench({ view, phase }: { view: View; phase: Phase }) {
           }}
         </From>
       </div>
-      {mode !== "guided" && (
+      {(mode === "chart" || mode === "point") && (
         <MeasureSide
           view={view}
           asked={asked}

@@ -19,6 +19,7 @@ export interface PaperProps {
 export const Swap = later<PaperProps>(async () => (await import("../more")).Swap);
 export const Margins = later<PaperProps>(async () => (await import("../more")).Margins);
 export const InTime = later<PaperProps>(async () => (await import("../more")).InTime);
+export const Output = later<PaperProps>(async () => (await import("../more")).Output);
 export const Fuses = later<PaperProps>(async () => (await import("../more")).Fuses);
 
 /** What is being tried: kept for the job, so that a part can be added from where it is decided. */

@@ -10,12 +10,12 @@ import { volts } from "../units";
 import { GoOn } from "./go-on";
 import { Bench, Tools } from "./measure";
 import { OnOff } from "./measure-setup";
-import { InTime, Margins } from "./paper";
+import { InTime, Margins, Output } from "./paper";
 import { Checks, controls, Soak } from "./prove-checks";
 import { BeforeAfter, Bias, outside, over } from "./prove-compare";
 import type { Panel } from ".";
 
-type Tab = "readings" | "compare" | "bias" | "controls" | "soak" | "margins" | "time";
+type Tab = "readings" | "compare" | "bias" | "controls" | "soak" | "margins" | "time" | "output";
 
 function Prove({ view }: { view: View }) {
   const draft = useDraft<{ tab: Tab }>(`prove ${view.job}`, { tab: "readings" });
@@ -46,6 +46,7 @@ function Prove({ view }: { view: View }) {
       {tab === "controls" && <From of={amp}>{() => <Checks view={view} parts={parts} />}</From>}
       {tab === "soak" && <Soak view={view} />}
       {tab === "margins" && <Margins view={view} as="repaired" />}
+      {tab === "output" && <Output view={view} as="repaired" />}
       {tab === "time" && <InTime view={view} as="repaired" />}
       <div class="prove-end">
         <GoOn view={view} from="prove" ready={!left.length} />
@@ -76,6 +77,7 @@ function tabs(view: View, parts: Part[]): { value: Tab; words: string }[] {
     { value: "soak", words: "Soak" },
     { value: "margins", words: "Ratings" },
     { value: "time", words: "In time" },
+    { value: "output", words: "Output" },
   ];
 }
 

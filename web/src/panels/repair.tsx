@@ -4,7 +4,7 @@ import { HandsInside } from "../hands";
 import { useKeys } from "../keys";
 import { useResource } from "../store";
 import type { Difference, JobAmp, View } from "../types";
-import { Button } from "../ui/controls";
+import { Button, Link } from "../ui/controls";
 import { From, Panel as Frame, Section } from "../ui/frame";
 import { hours } from "./decide-estimate";
 import { GoOn } from "./go-on";
@@ -35,6 +35,10 @@ function Repair({ view }: { view: View }) {
             <Time view={view} clock={clock} />
             <Changed view={view} />
             <Bag view={view} />
+            <p class="dim">
+              On paper: <Link to={`jobs/${view.job}/decide`}>try a change</Link>, or see the{" "}
+              <Link to={`jobs/${view.job}/prove`}>ratings as repaired</Link>.
+            </p>
           </div>
         </div>
       </HandsInside>
