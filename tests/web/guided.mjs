@@ -3,7 +3,20 @@
 import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
 import { test } from "node:test";
-import { address, ask, closePage, factsOf, openPage, PROGRAM, stages, startBrowser } from "./bench.mjs";
+import {
+  address,
+  ask,
+  closePage,
+  factsOf,
+  folder,
+  newJob,
+  openPage,
+  PROGRAM,
+  remove,
+  stages,
+  startBench,
+  startBrowser,
+} from "./bench.mjs";
 
 const PEDAL = "F8"; // as a pedal sends it that was set so
 const SEED = "3"; // hides a leaky bypass capacitor, which five readings or so name
@@ -13,7 +26,13 @@ async function startPractice(...more) {
   const asked = ["practice", "wren-hollow", "--seed", SEED, "--no-browser", ...more];
   const child = spawn(PROGRAM, asked, { stdio: ["ignore", "pipe", "pipe"] });
   const gone = new Promise((done) => child.on("exit", done));
-  return { base: await address(child), end: () => (child.kill("SIGINT"), gone) };
+  let text = "";
+  child.stdout.on("data", (data) => (text += data));
+  return {
+    base: await address(child),
+    meter: () => /Simulated meter: (tcp:\S+)/.exec(text)?.[1],
+    end: () => (child.kill("SIGINT"), gone),
+  };
 }
 
 test("from the drain to the named fault, with no key but the pedal", async (t) => {
@@ -134,6 +153,8 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
     assert.ok(facts.length >= 2);
     for (const { body } of facts) assert.ok(body.stream && body.device, JSON.stringify(body));
     assert.ok(spoken.length > 5, "nothing was spoken");
+    const steps = (await guide()).last.step_ms;
+    t.diagnostic(`from taken to the next point: ${Math.round(steps)} ms in the last step`);
     await page.locator(".guide .suspects li").first().getByText(leader.part, { exact: true }).waitFor();
   });
 
@@ -146,4 +167,40 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
     assert.deepEqual(faults, [leader.part]);
     await closePage(page);
   });
+});
+
+test("a meter is connected by its address; a wrong one, and one that goes, are said", async (t) => {
+  const shop = folder("wire");
+  const [bench, practice, browser] = [
+    await startBench(`${shop}/shop.db`),
+    await startPractice(),
+    await startBrowser(),
+  ];
+  t.after(async () => {
+    await browser.end();
+    await bench.end();
+    await practice.end();
+    remove(shop);
+  });
+  const { base } = bench;
+  const job = await newJob(base, { amp: "wren-hollow" });
+  const page = await openPage(browser.context, base, `jobs/${job}/make-safe`);
+  await page.getByRole("button", { name: "Connect a meter" }).click();
+  const field = page.getByLabel("Address");
+  await field.fill("over there");
+  await page.keyboard.press("Enter");
+  await page.locator("dialog .problem-box").waitFor();
+  await field.fill(practice.meter());
+  await page.keyboard.press("Enter");
+  await page.locator("dialog").getByText(/The meter reads: GRIDLEAK/).waitFor();
+  await page.getByRole("button", { name: "Close" }).click();
+  await page.getByRole("button", { name: "Watch C8 on the meter" }).click();
+  await page.getByText(/C8 looking/).waitFor();
+  await practice.end();
+  const words = page.locator(".watch-times").getByText(/meter/i).first();
+  await words.waitFor();
+  await page.getByRole("button", { name: /^Stop/ }).click();
+  await page.getByRole("button", { name: "Watch C8 on the meter" }).waitFor();
+  assert.equal((await factsOf(base, job, "drain")).length, 0, "something was recorded of nothing");
+  await closePage(page);
 });
