@@ -25,9 +25,9 @@ const READINGS_MOST = 25;
 async function startPractice(...more) {
   const asked = ["practice", "wren-hollow", "--seed", SEED, "--no-browser", ...more];
   const child = spawn(PROGRAM, asked, { stdio: ["ignore", "pipe", "pipe"] });
-  const gone = new Promise((done) => child.on("exit", done));
   let text = "";
   child.stdout.on("data", (data) => (text += data));
+  const gone = new Promise((done) => child.on("exit", done));
   return {
     base: await address(child),
     meter: () => /Simulated meter: (tcp:\S+)/.exec(text)?.[1],
@@ -184,6 +184,7 @@ test("a meter is connected by its address; a wrong one, and one that goes, are s
   });
   const { base } = bench;
   const job = await newJob(base, { amp: "wren-hollow" });
+  await ask(practice.base, "api/meter", { address: null }, "PUT"); // it serves one at a time
   const page = await openPage(browser.context, base, `jobs/${job}/make-safe`);
   await page.getByRole("button", { name: "Connect a meter" }).click();
   const field = page.getByLabel("Address");

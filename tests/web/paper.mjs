@@ -102,6 +102,14 @@ test("in time: the plot, the peaks, what is past a limit; an old amp on more vol
     await tab(page, which);
     await page.locator(".curves canvas").waitFor();
   }
+  await tab(page, "Output");
+  await tab(page, "4");
+  const { watts, class: letter } = await ask(base, `api/jobs/${job}/output?speaker=4`);
+  await page.getByText(new RegExp(`^${watts.toPrecision(3)} W .*class ${letter}`)).waitFor();
+  for (const which of ["Speaker", "Distortion", "Load line"]) {
+    await page.getByRole("radio", { name: which, exact: true }).check();
+    await page.locator(".curves canvas").waitFor();
+  }
   await tab(page, "Fuses, mains");
   await page.getByLabel("At the wall").fill("124");
   await page.keyboard.press("Enter");

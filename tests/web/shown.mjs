@@ -59,6 +59,7 @@ export const SCREENS = {
   swap: `jobs/${DECIDED}/decide`,
   margins: `jobs/${DECIDED}/decide`,
   time: `jobs/${DECIDED}/decide`,
+  output: `jobs/${DECIDED}/decide`,
   fuse: `jobs/${DECIDED}/decide`,
   repair: `jobs/${PROVEN}/repair`,
   prove: `jobs/${PROVEN}/prove`,
@@ -118,6 +119,10 @@ const BEFORE = {
   margins: TAB("Ratings"),
   time: async (page) => {
     await TAB("In time")(page);
+    await page.locator(".curves canvas").waitFor();
+  },
+  output: async (page) => {
+    await TAB("Output")(page);
     await page.locator(".curves canvas").waitFor();
   },
   fuse: TAB("Fuses, mains"),

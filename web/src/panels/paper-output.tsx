@@ -7,7 +7,7 @@ import { Choice } from "../ui/controls";
 import { From, Table } from "../ui/frame";
 import { Badge } from "../ui/marks";
 import { Plot } from "../ui/plot";
-import { quantity, volts } from "../units";
+import { quantity, sentence, volts } from "../units";
 import { Keep, Share, type PaperProps } from "./paper";
 import { plain } from "./paper-words";
 
@@ -101,7 +101,7 @@ function Found({ view, data, which }: FoundProps) {
         label={`${which} of the output stage. The figures stand below.`}
       />
       <p class="paper-right">{words}</p>
-      <p>{plain(data.why)}</p>
+      <p>{sentence(plain(data.why))}</p>
       {data.remarks.map((one) => (
         <p key={one}>
           <Badge shape="hazard" tone="hazard">
