@@ -10,7 +10,7 @@ endfunction()
 
 if(GRIDLEAK_PAGE AND GRIDLEAK_NODE AND GRIDLEAK_NPM AND GRIDLEAK_CHROMIUM AND TARGET gridleak
    AND NOT GRIDLEAK_FUZZ AND NOT GRIDLEAK_SANITIZE)
-  foreach(name screens focus together job guided input signals paper) # the longest first
+  foreach(name screens focus together job guided input signals evidence paper) # the longest first
     gridleak_web_test(web_${name} ${CMAKE_SOURCE_DIR}/tests/web/${name}.mjs)
     set_tests_properties(web_${name} PROPERTIES COST 100)
   endforeach()

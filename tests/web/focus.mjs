@@ -123,7 +123,7 @@ const moved = (page) => page.evaluate(() => window.moved);
 /** What an eye could see: more than a mark of a few pixels. */
 const visible = (list) => list.filter((words) => parseFloat(words) > 0.00001);
 
-for (const name of ["measure", "point", "find", "make-safe", "prove-compare", "bench"])
+for (const name of ["measure", "point", "guided", "find", "make-safe", "prove-compare", "bench"])
   test(`nothing moves on ${name} as facts arrive`, async () => {
     const page = await watched(name);
     await page.evaluate(() => (window.moved = []));

@@ -54,6 +54,7 @@ export const SCREENS = {
   measure: `jobs/${MEASURED}/measure`,
   point: `jobs/${DECIDED}/measure`,
   guided: `jobs/${DECIDED}/measure`,
+  other: `jobs/${DECIDED}/measure`,
   find: `jobs/${DECIDED}/find`,
   decide: `jobs/${DECIDED}/decide`,
   swap: `jobs/${DECIDED}/decide`,
@@ -130,6 +131,11 @@ const BEFORE = {
     await understood(page);
     await page.getByRole("radio", { name: "Guided" }).check();
     await page.locator(".guide").waitFor();
+  },
+  other: async (page) => {
+    await understood(page);
+    await page.getByRole("radio", { name: "Other" }).check();
+    await page.locator(".evidence").waitFor();
   },
   wire: async (page) => {
     await page.getByRole("button", { name: "Connect a meter" }).click();

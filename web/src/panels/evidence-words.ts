@@ -16,7 +16,7 @@ export const hands = (at: string): "live" | "dead" =>
 const VOLTS = "0.02, 340 mV";
 
 export const DO = [
-  { value: "hum", words: "Hum", like: "B1 hum", reads: "4.8 V, 12 mV" },
+  { value: "hum", words: "Hum", like: "B2 hum", reads: "4.8 V, 12 mV" },
   { value: "signal", words: "Signal", like: "V1.1 @1kHz,20mV J1", reads: "1.15 V" },
   { value: "cold", words: "Cold ohms", like: "V2.1-B2 cold", reads: "100k, open" },
   { value: "alone", words: "Part alone", like: "R7 alone", reads: "250k, 22n" },
@@ -25,7 +25,7 @@ export const DO = [
   { value: "contact", words: "Pin contact", like: "V2.3 contact", reads: "0.2, open" },
   { value: "pulled", words: "Tube pulled", like: "V2.3 with V1 pulled", reads: VOLTS },
   { value: "lifted", words: "Lead lifted", like: "V2.5 with C6 lifted", reads: VOLTS },
-  { value: "grounded", words: "Grid shorted", like: "B1 hum with V1.2 grounded", reads: VOLTS },
+  { value: "grounded", words: "Grid shorted", like: "B2 hum with V1.2 grounded", reads: VOLTS },
   {
     value: "exchanged",
     words: "Tubes exchanged",
@@ -34,5 +34,5 @@ export const DO = [
   },
   { value: "new", words: "Good part in", like: "V1.1 with V1 new", reads: VOLTS },
   { value: "bridged", words: "Capacitor bridged", like: "B2 hum with C9 bridged", reads: VOLTS },
-  { value: "turned", words: "Control turned", like: "B1 hum with P1 at 0", reads: VOLTS },
+  { value: "turned", words: "Control turned", like: "B2 hum with P1 at 0", reads: VOLTS },
 ];

@@ -20,7 +20,7 @@ export interface EvidenceProps {
 
 /** A test that is being written, and where the form stands. */
 const useTest = (view: View) =>
-  useDraft(`test ${view.job}`, { kind: "hum", at: "B1 hum", value: "" });
+  useDraft(`test ${view.job}`, { kind: "hum", at: "B2 hum", value: "" });
 
 export function Evidence(props: EvidenceProps) {
   return (
