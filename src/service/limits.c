@@ -1,6 +1,25 @@
 /* What a tube does at the point, by the limits that its sheet may state. */
 #include "service_impl.h"
 
+#define BIAS "look at the bias: cathode resistor, bias supply, grid leak"
+#define LEAK "a smaller grid leak keeps a gassy tube from running away"
+const service_limit_row service_limit_rows[SERVICE_LIMIT_ROWS] = {
+    {TUBE_PLATE_V, BASE_VOLTS, "plate volts", "has on its plate",
+     "look at the supply and the cathode resistor"},
+    {TUBE_PLATE_W, BASE_WATTS, "plate dissipation", "burns on its plate", BIAS},
+    {TUBE_SCREEN_V, BASE_VOLTS, "screen volts", "has on its screen",
+     "look at what feeds the screen"},
+    {TUBE_SCREEN_W, BASE_WATTS, "screen dissipation", "burns on its screen",
+     "look at the screen resistor"},
+    {TUBE_CATHODE_A, BASE_AMPERES, "cathode current", "draws through its cathode", BIAS},
+    {TUBE_HEATER_CATHODE_V, BASE_VOLTS, "heater to cathode", "has between heater and cathode",
+     "look at where the heater winding is tied"},
+    {TUBE_GRID_OHMS_FIXED, BASE_OHMS, "grid circuit, fixed bias",
+     "has in its grid circuit (fixed bias)", LEAK},
+    {TUBE_GRID_OHMS_CATHODE, BASE_OHMS, "grid circuit, cathode bias",
+     "has in its grid circuit (cathode bias)", LEAK},
+};
+
 const char *service_rounded(double value, base_quantity quantity, char *buffer, size_t size) {
     snprintf(buffer, size, "%.3g", value);
     return base_value_write(strtod(buffer, NULL), quantity, buffer, size);

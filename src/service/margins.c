@@ -52,38 +52,19 @@ static void add(lister *list, service_margin margin, double close) {
 
 /* ---- tubes --------------------------------------------------------------------------------- */
 
-#define BIAS                                                                                       \
-    "look at the bias: cathode resistor, bias supply, grid leak; `gridleak value` finds the "      \
-    "resistor"
-#define LEAK "a smaller grid leak keeps a gassy tube from running away"
-static const struct {
-    tube_limit limit;
-    base_quantity quantity;
-    const char *what, *remedy;
-} tube_rows[] = {
-    {TUBE_PLATE_V, BASE_VOLTS, "plate volts", "lower the supply; `gridleak mains` computes how"},
-    {TUBE_PLATE_W, BASE_WATTS, "plate dissipation", BIAS},
-    {TUBE_SCREEN_V, BASE_VOLTS, "screen volts", "a larger dropping resistor to the screens"},
-    {TUBE_SCREEN_W, BASE_WATTS, "screen dissipation", "a larger screen resistor"},
-    {TUBE_CATHODE_A, BASE_AMPERES, "cathode current", BIAS},
-    {TUBE_HEATER_CATHODE_V, BASE_VOLTS, "heater to cathode",
-     "tie the heater winding to a divider nearer to the cathode's volts"},
-    {TUBE_GRID_OHMS_FIXED, BASE_OHMS, "grid circuit, fixed bias", LEAK},
-    {TUBE_GRID_OHMS_CATHODE, BASE_OHMS, "grid circuit, cathode bias", LEAK},
-};
-
 static void add_unit(lister *list, const circuit_part *tube, int index, int unit) {
     double does[TUBE_LIMITS];
     service_tube_does(list->bench, index, unit, does);
-    for (size_t i = 0; i < sizeof tube_rows / sizeof *tube_rows; i++) {
+    for (size_t i = 0; i < SERVICE_LIMIT_ROWS; i++) {
+        const service_limit_row *row = &service_limit_rows[i];
         service_margin margin = {.part = tube->name,
                                  .of = tube->tube->name,
                                  .unit = tube->tube->unit[unit].name,
-                                 .what = tube_rows[i].what,
-                                 .quantity = tube_rows[i].quantity,
-                                 .is = does[tube_rows[i].limit],
-                                 .remedy = tube_rows[i].remedy};
-        margin.limit = service_limit(tube->tube, unit, tube_rows[i].limit, &margin.by);
+                                 .what = row->what,
+                                 .quantity = row->quantity,
+                                 .is = does[row->limit],
+                                 .remedy = row->remedy};
+        margin.limit = service_limit(tube->tube, unit, row->limit, &margin.by);
         if (!isnan(margin.limit)) add(list, margin, CLOSE);
     }
 }
@@ -95,7 +76,7 @@ static void add_both(lister *list, const circuit_part *tube, int index) {
                              .unit = "",
                              .what = "dissipation of both plates",
                              .quantity = BASE_WATTS,
-                             .remedy = BIAS};
+                             .remedy = service_limit_rows[1].remedy};
     margin.limit = service_limit(tube->tube, 0, TUBE_PLATE_W_BOTH, &margin.by);
     for (int unit = 0; unit < tube->tube->units; unit++) {
         double does[TUBE_LIMITS];

@@ -51,6 +51,16 @@ int service_ratings_of(const tube_type *type, int unit, tube_limit limit,
 service_tube *service_tubes_list(service_bench *bench, base_arena *arena, size_t *count);
 bool service_rectifiers_list(service_bench *bench, service_chart *chart);
 
+/* The limits of a unit that its sheet may state, and what is said of them. */
+typedef struct service_limit_row {
+    tube_limit limit;
+    base_quantity quantity;
+    const char *what;  /* "plate dissipation" */
+    const char *words; /* "V3 %s 14.9 W" */
+    const char *remedy;
+} service_limit_row;
+#define SERVICE_LIMIT_ROWS 8
+extern const service_limit_row service_limit_rows[SERVICE_LIMIT_ROWS];
 /* What a unit does at the point, by limit; NAN where the limit does not concern it. */
 void service_tube_does(service_bench *bench, int part, int unit, double does[TUBE_LIMITS]);
 

@@ -20,33 +20,10 @@ typedef struct watch {
 
 /* ---- tubes --------------------------------------------------------------------------------- */
 
-typedef struct limit_row {
-    tube_limit limit;
-    base_quantity quantity;
-    const char *words; /* "V3 %s 14.9 W" */
-    const char *remedy;
-} limit_row;
-
-static const limit_row tube_limits[] = {
-    {TUBE_PLATE_V, BASE_VOLTS, "has on its plate", "look at the supply and the cathode resistor"},
-    {TUBE_PLATE_W, BASE_WATTS, "burns on its plate",
-     "look at the bias: cathode resistor, bias supply, grid leak"},
-    {TUBE_SCREEN_V, BASE_VOLTS, "has on its screen", "look at what feeds the screen"},
-    {TUBE_SCREEN_W, BASE_WATTS, "burns on its screen", "look at the screen resistor"},
-    {TUBE_CATHODE_A, BASE_AMPERES, "draws through its cathode",
-     "look at the bias: cathode resistor, bias supply, grid leak"},
-    {TUBE_HEATER_CATHODE_V, BASE_VOLTS, "has between heater and cathode",
-     "look at where the heater winding is tied"},
-    {TUBE_GRID_OHMS_FIXED, BASE_OHMS, "has in its grid circuit (fixed bias)",
-     "a smaller grid leak keeps a gassy tube from running away"},
-    {TUBE_GRID_OHMS_CATHODE, BASE_OHMS, "has in its grid circuit (cathode bias)",
-     "a smaller grid leak keeps a gassy tube from running away"},
-};
-
 static void watch_limits(watch *watch, const circuit_part *tube, int unit,
                          const double does[TUBE_LIMITS]) {
-    for (size_t i = 0; i < sizeof tube_limits / sizeof *tube_limits; i++) {
-        const limit_row *row = &tube_limits[i];
+    for (size_t i = 0; i < SERVICE_LIMIT_ROWS; i++) {
+        const service_limit_row *row = &service_limit_rows[i];
         const char *system = "";
         double limit = service_limit(tube->tube, unit, row->limit, &system);
         char now[32], most[32];
