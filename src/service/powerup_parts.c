@@ -108,6 +108,16 @@ static int fed_through(const follower *f, int fuse) {
     return -1;
 }
 
+/* Does one of its ends stand at the wall? Then the heaters' current is in it too. */
+static bool at_wall(const follower *f, const circuit_part *fuse) {
+    for (int k = 0; k < 2; k++) {
+        const char *name =
+            fuse->end[k] > 0 ? circuit_node_at(f->amp, (size_t)fuse->end[k])->name : "";
+        if (strcasecmp(name, "line") == 0 || strcasecmp(name, "neutral") == 0) return true;
+    }
+    return false;
+}
+
 /* Does it stand between a rectifier's winding and its way back? */
 static bool at_winding(const follower *f, const circuit_part *fuse) {
     for (size_t i = 0; i < f->out->rectifiers; i++) {
@@ -122,7 +132,8 @@ static bool at_winding(const follower *f, const circuit_part *fuse) {
 
 static void add_fuse(follower *f, int index, const circuit_part *part) {
     bool lead = fed_through(f, index) >= 0 || at_winding(f, part);
-    const char *where = lead ? "high voltage" : both_known(f, part) ? "supply" : "mains";
+    bool known = both_known(f, part), wall = !known && at_wall(f, part);
+    const char *where = lead && !wall ? "high voltage" : known ? "supply" : "mains";
     double rating = part->value, square = rating * rating;
     f->out->fuse[f->out->fuses] = (service_powerup_fuse){.name = part->name,
                                                          .where = where,
@@ -156,7 +167,7 @@ double powerup_fuse_amperes(const follower *f, size_t fuse) {
             solve_run_volts(f->run, part->end[0]) - solve_run_volts(f->run, part->end[1]);
         return volts / f->numbers[slot];
     }
-    if (rectifier >= 0) return lead_amperes(f, index, rectifier);
+    if (rectifier >= 0 && !at_wall(f, part)) return lead_amperes(f, index, rectifier);
     solve_mains mains = solve_run_mains(f->run);
     return mains.rectifier_a + mains.heater_a;
 }
