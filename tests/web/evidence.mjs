@@ -99,3 +99,23 @@ test("hum moves the suspects; two faults at once stand in Find and in Decide", a
     await page.locator(".part-name", { hasText: part }).first().waitFor();
   await closePage(page);
 });
+
+test("a lead on the wrong node is named; halves exchanged are said to be no fault", async () => {
+  const read = async (amp, readings) => {
+    const job = await newJob(base, { amp });
+    for (const [at, volts] of Object.entries(readings))
+      await addFact(base, job, "reading", { phase: "before", at, volts, meter: "10M" });
+    return job;
+  };
+  const wrong = { "V1.8": 4.47, "V1.6": 0.01, "V1.1": 191, "V1.3": 1.52, B3: 293, B2: 380 };
+  const job = await read("wren-hollow", wrong);
+  const page = await openPage(browser.context, base, `jobs/${job}/find`);
+  await page.getByText("joined to V1.8 instead of V1.6").first().waitFor();
+  const halves = { "V2.1": 221, "V2.2": 19.4, "V2.3": 52.8, "V2.6": 159, "V2.8": 1.31, B3: 280 };
+  const other = await read("tidemark", halves);
+  await page.goto(`${base}#/jobs/${other}/find`);
+  await page.getByText(/drawn as V2a, wired as V2b, which is no fault/).first().waitFor();
+  await page.goto(`${base}#/jobs/${other}/decide`);
+  await page.getByText("No suspect yet, and nothing poor was seen").waitFor();
+  await closePage(page);
+});

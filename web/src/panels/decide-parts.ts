@@ -19,6 +19,7 @@ export interface Start {
 
 const SUSPECT = 0.02; // suspects below it are not proposed
 
+const NO_FAULT = "which is no fault"; // halves of a twin tube used the other way round
 const NO_PART = ["nothing", "unmodelled", "mains"];
 
 const NOTHING: Start = { action: null, reason: null, what: "" };
@@ -41,7 +42,7 @@ function add(found: Found, name: string, why: string, start: Start): void {
 
 function addSuspects(found: Found, suspects: Suspects | null): void {
   for (const { part, what, involved } of suspects?.suspects ?? [])
-    if (involved >= SUSPECT && !NO_PART.includes(part))
+    if (involved >= SUSPECT && !NO_PART.includes(part) && !what.endsWith(NO_FAULT))
       add(found, part, `suspect, ${percent(involved)}: ${what}`, {
         action: "replace",
         reason: "failing",

@@ -105,7 +105,7 @@ function Legend({ series }: { series: Series[] }) {
         <Mark shape="dot" /> read
       </li>
       {series.map((one) => (
-        <li key={one.letter}>
+        <li key={one.letter} title={suspectWords(one)}>
           <span class="pill">{one.letter}</span> {partName(one)}{" "}
           <span class="dim">{suspectWords(one)}</span>
         </li>
