@@ -3,7 +3,11 @@
  * The last events stand in a ring, already written out. A listener is a place in that ring, so
  * that none can grow: one that falls more than the ring behind is let go, and asks for everything
  * anew when it comes back. A listener with nothing to send is asleep: its connection is suspended,
- * exactly once, and resumed exactly once. */
+ * exactly once, and resumed exactly once.
+ *
+ * What is old news in a second (a meter's readings) goes through a small ring of its own, without
+ * ids: it must not push out what somebody who comes back has missed. Who falls behind there jumps
+ * to its end. */
 #include "http_impl.h"
 
 #include <microhttpd.h>
@@ -11,8 +15,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define KEPT 256  /* events in the ring */
-#define LONG 3072 /* bytes of one, written out */
+#define KEPT 256   /* events in the ring */
+#define PASSING 32 /* and in that of old news */
+#define LONG 3072  /* bytes of one, written out */
+#define SHORT 1024
 
 static const char hello[] = "retry: 1000\n: gridleak\n\n";
 static const char comment[] = ":\n\n";
@@ -22,6 +28,8 @@ struct http_listener {
     struct MHD_Connection *connection;
     http_listener *next, *before;
     int64_t at;        /* the next event that it gets */
+    int64_t passing;   /* and of those without an id */
+    bool in_passing;   /* it is in the midst of one of these */
     const char *aside; /* hello or a comment, to be sent before it; NULL: nothing */
     size_t sent;       /* bytes of what it is in the midst of */
     bool asleep, lan, dropped;
@@ -34,6 +42,8 @@ struct http_events {
     size_t count; /* in the ring */
     bool closing;
     char ring[KEPT][LONG];
+    int64_t next_passing;
+    char passing[PASSING][SHORT];
 };
 
 http_events *http_events_new(int64_t first) {
@@ -63,26 +73,37 @@ static void wake_all(http_events *events) {
         wake(listener);
 }
 
-/* What the listener gets next; NULL: nothing. */
-static const char *pending(const http_listener *listener) {
+/* What the listener gets next; NULL: nothing. One that it is in the midst of goes on. */
+static const char *pending(http_listener *listener) {
     const http_events *events = listener->events;
     if (listener->aside) return listener->aside;
-    return listener->at < events->next ? events->ring[listener->at % KEPT] : NULL;
+    if (!listener->in_passing && listener->at < events->next)
+        return events->ring[listener->at % KEPT];
+    if (listener->passing >= events->next_passing) return NULL;
+    if (!listener->in_passing && events->next_passing - listener->passing > PASSING / 2)
+        listener->passing = events->next_passing - 1;
+    listener->in_passing = true;
+    return events->passing[listener->passing % PASSING];
 }
 
 static bool too_far_behind(const http_listener *listener) {
     const http_events *events = listener->events;
-    return listener->at < events->next - (int64_t)events->count;
+    bool lapped = listener->in_passing && events->next_passing - listener->passing > PASSING;
+    return lapped || listener->at < events->next - (int64_t)events->count;
 }
 
 static void advance(http_listener *listener, const char *text, size_t sent) {
     listener->sent += sent;
     if (text[listener->sent]) return;
     listener->sent = 0;
-    if (listener->aside)
+    if (listener->aside) {
         listener->aside = NULL;
-    else
+    } else if (listener->in_passing) {
+        listener->in_passing = false;
+        listener->passing++;
+    } else {
         listener->at++;
+    }
 }
 
 /* ---- telling ------------------------------------------------------------------------------- */
@@ -98,6 +119,22 @@ void http_events_tell(http_events *events, const char *name, json_t *data) {
         if (length < LONG) {
             events->next++;
             if (events->count < KEPT) events->count++;
+            wake_all(events);
+        }
+    }
+    pthread_mutex_unlock(&events->lock);
+    free(text);
+}
+
+void http_events_pass(http_events *events, const char *name, json_t *data) {
+    char *text = data ? json_dumps(data, JSON_COMPACT) : NULL;
+    json_decref(data);
+    pthread_mutex_lock(&events->lock);
+    if (text) {
+        char *place = events->passing[events->next_passing % PASSING];
+        int length = snprintf(place, SHORT, "event: %s\ndata: %s\n\n", name, text);
+        if (length < SHORT) {
+            events->next_passing++;
             wake_all(events);
         }
     }
@@ -161,6 +198,7 @@ http_listener *http_listen(http_events *events, struct MHD_Connection *connectio
         (http_listener){.events = events, .connection = connection, .aside = hello, .lan = lan};
     pthread_mutex_lock(&events->lock);
     listener->at = place_after(events, last);
+    listener->passing = events->next_passing;
     listener->next = events->first;
     if (listener->next) listener->next->before = listener;
     events->first = listener;

@@ -231,6 +231,8 @@ void http_events_free(http_events *events);
 /* Tells all listeners. Steals `data`; nothing happens when it is NULL (no memory): they ask again
  * at the next comment. */
 void http_events_tell(http_events *events, const char *name, json_t *data);
+/* The same for what is old news in a second: no id, and nobody gets it later. */
+void http_events_pass(http_events *events, const char *name, json_t *data);
 void http_events_comment(http_events *events); /* keeps connections open, finds dead ones */
 /* From here on every stream ends; those that sleep are woken. */
 void http_events_close(http_events *events);

@@ -46,7 +46,7 @@ static void tell_meter(http_live *live, bool changed) {
     if (!changed && now - live->told_s < TELL_S) return;
     live->told_s = now;
     if (http_events_listeners(live->server->events))
-        http_events_tell(live->server->events, "meter", http_live_meter_json(live));
+        http_events_pass(live->server->events, "meter", http_live_meter_json(live));
 }
 
 static void advance_guide(http_live *live) {

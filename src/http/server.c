@@ -155,9 +155,9 @@ http_server *http_start(job_store *store, const http_options *options, base_erro
 void http_stop(http_server *server) {
     if (!server) return;
     server->closing = true;
-    http_live_connect(server->live, NULL, NULL, NULL);
     http_events_close(server->events);
     if (server->work) http_work_close(server->work);
+    http_live_connect(server->live, NULL, NULL, NULL); /* nobody can connect one any more */
     http_gate_close(&server->far);
     http_gate_close(&server->near);
     http_work_free(server->work);
