@@ -20,7 +20,10 @@ bool practice_amp_open(practice_amp *amp, const solve_system *system, diagnose_e
     amp->good = calloc(slots + 1, sizeof(double));
     amp->cold = calloc(unknowns + 1, sizeof(double));
     amp->x = calloc(unknowns + 1, sizeof(double));
-    if (!amp->work || !amp->numbers || !amp->good || !amp->cold || !amp->x) {
+    amp->healthy = calloc(diagnose_places(engine) + 1, sizeof(double));
+    amp->faulty = calloc(diagnose_places(engine) + 1, sizeof(double));
+    if (!amp->work || !amp->numbers || !amp->good || !amp->cold || !amp->x || !amp->healthy ||
+        !amp->faulty) {
         base_errors_add(errors, BASE_MEMORY, (base_place){0},
                         "no memory left for the practice amp|close other programs");
         return false;
@@ -38,6 +41,8 @@ void practice_amp_close(practice_amp *amp) {
     free(amp->good);
     free(amp->cold);
     free(amp->x);
+    free(amp->healthy);
+    free(amp->faulty);
 }
 
 bool practice_solve(practice_amp *amp) {
@@ -95,14 +100,21 @@ static void put_in(practice_amp *amp, const diagnose_fault *fault, int severity)
         amp->numbers[fault->slot[s]] = fault->number[s][severity];
 }
 
-/* By how many deviations the chart's farthest place is off. */
+/* What each place reads now. */
+static void read_all(practice_amp *amp, double *volts) {
+    for (size_t i = 0; i < diagnose_places(amp->engine); i++)
+        volts[i] = practice_read(amp, &diagnose_place_at(amp->engine, i)->probe, NULL);
+}
+
+/* By how many deviations of good amps some place reads another value than without the fault. */
 static double shows(practice_amp *amp) {
     double most = 0;
+    read_all(amp, amp->faulty);
     for (size_t i = 0; i < diagnose_places(amp->engine); i++) {
         const diagnose_place *place = diagnose_place_at(amp->engine, i);
-        double volts = practice_read(amp, &place->probe, NULL);
         double error = hypot(place->spread, METER_ERROR * place->healthy) + 0.02;
-        if (isfinite(volts)) most = fmax(most, fabs(volts - place->healthy) / error);
+        double shift = fabs(amp->faulty[i] - amp->healthy[i]);
+        if (isfinite(shift)) most = fmax(most, shift / error);
     }
     return most;
 }
@@ -153,6 +165,9 @@ static bool try_fault(practice_amp *amp, const diagnose_fault *fault, int severi
 bool practice_hide(practice_amp *amp, size_t count) {
     draw_good(amp);
     amp->faults = 0;
+    practice_put_in(amp);
+    if (!practice_solve(amp)) return false;
+    read_all(amp, amp->healthy);
     for (int draw = 0; draw < DRAWS && amp->faults < count; draw++) {
         const diagnose_fault *fault = draw_fault(amp);
         if (!fault) return false;

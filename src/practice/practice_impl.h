@@ -18,6 +18,7 @@ typedef struct practice_amp {
     diagnose_engine *engine; /* for its catalogue and its chart */
     solve_work *work;
     double *numbers, *good, *cold, *x; /* good: the same amp with nothing wrong */
+    double *healthy, *faulty;          /* by place: without the faults; room */
     base_random random;
     const diagnose_fault *fault[PRACTICE_FAULTS];
     int severity[PRACTICE_FAULTS];

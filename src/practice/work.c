@@ -113,8 +113,7 @@ static bool choose_fixed(worker *worker, size_t index, meter_point *point) {
 }
 
 static bool ended(const worker *worker) {
-    const diagnose_belief *belief = worker->belief;
-    return belief->verdict == DIAGNOSE_SETTLED || belief->verdict == DIAGNOSE_HEALTHY;
+    return worker->belief->verdict == DIAGNOSE_SETTLED;
 }
 
 static base_code work(worker *worker, bool fixed, int most, practice_worked *worked) {
