@@ -261,13 +261,13 @@ static void judge_chart(judge *judge, const double *shown, evidence evidence) {
     diagnose_readings_free(readings);
 }
 
-void judge_charts(judge *judge, bool wrong) {
+void judge_charts(judge *judge, bool wrong, bool brief) {
     double *shown = calloc(judge->subject->places, sizeof *shown);
     for (size_t i = 0; i < judge->subject->places; i++)
         shown[i] = truth_read(judge->subject, judge->truth, i);
     judge->spoilt = -1;
     if (wrong) spoil(judge, shown);
-    judge_chart(judge, shown, EVIDENCE_PINS);
+    if (!brief) judge_chart(judge, shown, EVIDENCE_PINS);
     judge_chart(judge, shown, EVIDENCE_FULL);
     free(shown);
 }

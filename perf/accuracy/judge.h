@@ -19,8 +19,9 @@ typedef struct judge {
 
 /* Figures of one belief. */
 void judge_belief(judge *judge, const diagnose_belief *belief, evidence evidence, row *row);
-/* The whole chart of the pins, and of all places. `wrong`: one entry is made wrong. */
-void judge_charts(judge *judge, bool wrong);
+/* The whole chart of the pins, and of all places. `wrong`: one entry is made wrong; `brief`: only
+ * that of all places. */
+void judge_charts(judge *judge, bool wrong, bool brief);
 /* From no reading until the program calls it settled; `steps`: a row for each belief on the way. */
 void judge_walk(judge *judge, evidence policy, bool steps);
 

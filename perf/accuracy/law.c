@@ -37,6 +37,7 @@ law_three law_current(const law *law, const law_three *volts, double screen) {
         return out;
     }
     double grid2 = positive(volts->screen);
+    space *= 1 - exp(-(plate + grid2) / 4);
     double taken = 1 - exp(-plate / (law->knee * grid2));
     out.plate = space * taken / (1 + screen * law->share * sqrt(grid2 / plate));
     out.screen = space - out.plate;

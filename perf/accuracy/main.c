@@ -18,7 +18,7 @@
 #include <time.h>
 
 typedef struct settings {
-    bool own, chart, report, sbc, verbose;
+    bool own, chart, report, sbc, verbose, brief;
     const char *amp, *file;
     long cases, seed, variations, part, parts, walks, efforts;
     char **files;
@@ -60,9 +60,10 @@ static void name_case(const subject *subject, const truth *truth, row *base) {
 /* Charts of every case; walks of some; other ways of choosing of fewer, where the fault shows. */
 static void judge_case(judge *judge, const settings *settings, long number) {
     kind kind = judge->truth->kind;
-    judge_charts(judge, kind == KIND_ENTRY);
+    judge_charts(judge, kind == KIND_ENTRY, settings->brief);
     judge->spoilt = -1;
-    if (kind != KIND_SINGLE || settings->walks == 0 || number % settings->walks) return;
+    if (kind != KIND_SINGLE || settings->brief || settings->walks == 0 || number % settings->walks)
+        return;
     judge_walk(judge, EVIDENCE_STOP, true);
     bool shows = judge->truth->asked[0] > 1 && judge->truth->far[1] > 4;
     if (!shows || settings->efforts == 0 || (number / settings->walks) % settings->efforts) return;
@@ -105,6 +106,7 @@ static void try_subject(run *run, subject *subject) {
     for (kind kind = 0; kind < KINDS; kind++) {
         long count = kind == KIND_SINGLE ? settings->cases : settings->cases / 5;
         if (kind == KIND_OUTSIDE && subject->own) continue;
+        if (settings->brief && kind != KIND_SINGLE) continue;
         for (long number = settings->part; number < count; number += settings->parts)
             try_case(run, subject, kind, number);
     }
@@ -209,6 +211,9 @@ static error_t parse(int key, char *argument, struct argp_state *state) {
     case 'b':
         settings->sbc = true;
         return 0;
+    case 'B':
+        settings->brief = true;
+        return 0;
     case 'V':
         settings->verbose = true;
         return 0;
@@ -234,6 +239,7 @@ static const struct argp_option options[] = {
     {"part", 'p', "I/N", 0, "the I-th (from 0) of N processes that share the work", 0},
     {"report", 'r', NULL, 0, "make no cases: report on the rows of these files", 0},
     {"sbc", 'b', NULL, 0, "report only simulation-based calibration", 0},
+    {"brief", 'B', NULL, 0, "only the chart of all places, only cases of one fault", 0},
     {"verbose", 'V', NULL, 0, "print what was missed", 0},
     {0}};
 

@@ -82,7 +82,7 @@ static void judge_cases(const library *library, const char *name, bool own, FILE
         judge.base.at[C_FAULT] = judge.truth->asked[0];
         judge.base.at[C_SECOND] = judge.truth->asked[1];
         base_random_seed(&judge.random, (uint64_t)number);
-        if (judge.truth->solved) judge_charts(&judge, false);
+        if (judge.truth->solved) judge_charts(&judge, false, true);
         if (judge.truth->solved && number % 10 == 0) judge_walk(&judge, EVIDENCE_STOP, false);
         truth_free(judge.truth);
     }
