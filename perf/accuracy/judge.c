@@ -237,6 +237,7 @@ static void print_miss(const judge *judge, const diagnose_belief *belief, const 
     for (size_t i = 0; i < 3 && i < belief->suspects; i++)
         printf(" %s %s %.2f;", belief->suspect[i].part, belief->suspect[i].what,
                belief->suspect[i].probability);
+    if (belief->pairs) printf(" %s %.2f;", belief->pair[0].words, belief->pair[0].probability);
     for (size_t i = 0; i < belief->compares; i++) {
         const diagnose_compare *one = &belief->compare[i];
         if (one->chance_wrong > 0.3)
