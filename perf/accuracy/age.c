@@ -115,10 +115,14 @@ static void age_part(world *world, int index, batch *batch) {
     }
 }
 
-/* Every node leaks to the chassis through its board or socket, a few to one of the nodes near. */
+/* One node in four leaks to the chassis through its board or socket, with 50 M to 1 G; the others
+ * hardly; a few leak to another node. */
 static void dirty_board(world *world, base_random *random) {
-    for (int node = 1; node < world->nodes; node++)
-        world->board[node] = log_uniform(random, 50e6, 1e9);
+    for (int node = 1; node < world->nodes; node++) {
+        bool dirty = base_random_unit(random) < 0.25;
+        world->board[node] =
+            dirty ? log_uniform(random, 50e6, 1e9) : log_uniform(random, 1e9, 1e11);
+    }
     for (int k = 0; k < 3; k++) {
         int a = 1 + (int)(base_random_unit(random) * (world->nodes - 1));
         int b = 1 + (int)(base_random_unit(random) * (world->nodes - 1));
