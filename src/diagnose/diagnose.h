@@ -365,7 +365,8 @@ typedef struct diagnose_belief {
     size_t compares;
     diagnose_heard *heard; /* one per symptom or finding */
     size_t heards;
-    diagnose_probe_next *next; /* falling bits per cost, at most 5; none when settled */
+    diagnose_probe_next *next; /* falling bits per cost, at most 5, the safest of those that are
+                                  nearly as good before the best; none when settled */
     size_t nexts;
     bool outside; /* a leading prediction left the region in which a tube's curve is trusted */
     double entropy_bits; /* over groups */

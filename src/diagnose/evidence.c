@@ -5,6 +5,9 @@
 #include <string.h>
 
 #define STRAY_FLOOR 3e-3 /* V, of any contact and of the chassis between two places */
+#define CONTACT_PART 0.3 /* of the volts that electrons landing on an electrode make; judgement */
+#define CONTACT_MOST 1.0 /* V: no two tubes agree on more than that */
+#define CONTACT_DEEP 4.0 /* V below ground: farther down something else holds it */
 
 /* ---- noise
  * --------------------------------------------------------------------------------------- */
@@ -31,11 +34,14 @@ double diagnose_digit(double volts) {
 }
 
 /* The laws are wrong by a part of what the fault changes; but a place that the fault leaves dead is
- * dead by any law. */
+ * dead by any law. An electrode that nothing holds goes a little below its cathode, as far as its
+ * contact potential lets it: that is known badly. */
 double diagnose_model_error(double spread, double volts, double healthy) {
     double size = fabs(volts), sum = size + fabs(healthy);
     double alive = sum > 0 ? fmin(1, 2 * size / sum) : 0;
-    return square(spread * (volts - healthy) * alive);
+    double apart = fabs(volts - healthy), contact = 0;
+    if (volts < 0 && volts > -CONTACT_DEEP) contact = CONTACT_PART * fmin(apart, CONTACT_MOST);
+    return square(spread * apart * alive) + square(contact);
 }
 
 /* The mains wanders between readings, each time by its own amount. */

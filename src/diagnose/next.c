@@ -13,6 +13,7 @@
 #define FEWEST 40
 #define LEAST_BITS 0.02
 #define LEAST_WEIGHT 1e-5
+#define NEARLY 0.8  /* of the best information for its cost: as good, where it is safer */
 #define DOUBTED 0.3 /* chance that a reading is wrong from which to take it again */
 #define AGAIN "Much hangs on this one reading: take it again before you believe it."
 #define MISREAD "This reading does not fit the others: take it again."
@@ -274,6 +275,27 @@ static int list_again(planner *planner, const double *doubt, choice *choices) {
     return count;
 }
 
+static double rate_of(const choice *choice) {
+    return choice->bits / choice->cost;
+}
+
+/* No riskier place where a safer one tells nearly as much for its cost: that one goes first, and
+ * again, until none that follows is cheaper and nearly as good. */
+static void put_safer_first(choice *choices, int count) {
+    int first = 0, safer = 0;
+    do {
+        first = safer;
+        for (int i = 0; i < count && safer == first; i++)
+            if (choices[i].cost < choices[first].cost &&
+                rate_of(&choices[i]) >= NEARLY * rate_of(&choices[first]))
+                safer = i;
+    } while (safer != first);
+    if (count == 0) return;
+    choice own = choices[first];
+    memmove(choices + 1, choices, (size_t)first * sizeof *choices);
+    choices[0] = own;
+}
+
 static int list_places(planner *planner, int count, choice *choices) {
     for (int place = 0; place < planner->places; place++) {
         if (planner->read[place]) continue;
@@ -282,6 +304,7 @@ static int list_places(planner *planner, int count, choice *choices) {
             choices[count++] = (choice){place, -1, bits, planner->engine->places.place[place].cost};
     }
     qsort(choices, (size_t)count, sizeof *choices, better);
+    put_safer_first(choices, count);
     return count < 5 ? count : 5;
 }
 

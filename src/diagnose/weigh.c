@@ -14,6 +14,8 @@
 #define ASKED_PART 8.0  /* beside something not modelled a signal departs as 8 V would */
 #define ASKED_SLACK 0.3 /* of a logarithm, or volts, while screening */
 #define UNKNOWN 10.0    /* the same where a point has no answer */
+#define NEAR_PART 0.1   /* how far a reading may be out where the law fails; judgement */
+#define NEAR_VOLTS 0.2  /* V, and besides */
 #define MOST_CELL 2.0   /* deviations: beyond, the next severity has its say */
 #define STILL 1e-5      /* of the noise variance: a reading that tolerance does not move */
 
@@ -295,10 +297,27 @@ static void place_in_cell(const diagnose_run_state *run, diagnose_case *one, int
     one->cell_variance[cell] = fmin(fmax(1 - known, 0), 1);
 }
 
+/* A reading that is wrong may show anything; or, as often, the law is out there by more than it
+ * should: near what the others predict, within a tenth and some. */
+static void spread_wrong(const diagnose_run_state *run, const diagnose_case *one, double *broad) {
+    int n = run->n;
+    for (int i = 0; i < n; i++) {
+        double own = one->gauss.q ? one->gauss.q[i * n + i] : 0, anything = run->broad[i];
+        broad[i] = anything;
+        if (one->point < 0 || !(own > 0) || !isfinite(anything)) continue;
+        double off = one->gauss.e[i] / own;
+        double variance = 1 / own + square(NEAR_PART * fabs(one->mean[i]) + NEAR_VOLTS);
+        double near = -0.5 * (log(2 * M_PI * variance) + off * off / variance);
+        broad[i] = diagnose_log_sum(anything, near) - M_LN2;
+    }
+}
+
 static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, double prior) {
+    double broad[run->n + 1];
+    spread_wrong(run, one, broad);
     bench->mix.wrong = one->wrong;
     bench->mix.without = one->without;
-    diagnose_mix_make(&one->gauss, run->engine->options.wrong, run->broad, &bench->mix);
+    diagnose_mix_make(&one->gauss, run->engine->options.wrong, broad, &bench->mix);
     one->log_weight = bench->mix.log_density + prior;
     for (int i = 0; i < run->n; i++)
         one->without[i] += prior;
