@@ -74,6 +74,7 @@ static diagnose_engine *engine_for(cli *cli, const solve_system *system, const h
     options.mains = at->measured ? at->mains : NAN;
     options.mains_spread = at->measured ? 0.005 : 0.03;
     options.meter = at->meter;
+    options.tests = true;
     if (cli_option(cli, CLI_PAIRS)) options.pairs = DIAGNOSE_LOOK_ALWAYS;
     if (cli_option(cli, CLI_WIRING)) options.wiring = DIAGNOSE_LOOK_ALWAYS;
     if (table && base_errors_worst(cli->errors) == BASE_OK)

@@ -315,6 +315,30 @@ static void tell_next(cli *cli, const http_case *at) {
     }
 }
 
+/* ---- other tests ------------------------------------------------------------------------------
+ */
+
+static void tell_test(cli *cli, const diagnose_test_next *test) {
+    char line[640];
+    base_text_add(&cli->out, "  %s%s%s  ", cli_style_on(cli, CLI_STRONG), test->at,
+                  cli_style_on(cli, CLI_PLAIN));
+    snprintf(line, sizeof line, "%s. %s", test->quantity, test->why);
+    cli_fill(cli, 4 + (int)strlen(test->at), 4, line);
+    base_text_add(&cli->out, "    ");
+    cli_fill(cli, 4, 4, test->caution);
+}
+
+static void tell_tests(cli *cli, const http_case *at) {
+    const diagnose_belief *belief = at->belief;
+    if (belief->tests == 0) return;
+    cli_heading(cli, "OTHER TESTS");
+    double best = belief->nexts ? belief->next[0].bits / belief->next[0].cost : 0;
+    if (belief->test[0].bits / belief->test[0].cost > best && belief->nexts)
+        cli_fill(cli, 0, 0, "The first tells more for its trouble than the next reading does.");
+    for (size_t i = 0; i < belief->tests; i++)
+        tell_test(cli, &belief->test[i]);
+}
+
 static void tell_hands(cli *cli) {
     base_text_add(&cli->out, "\n");
     cli_fill(cli, 0, 0,
@@ -329,5 +353,6 @@ void cli_suspects_text(cli *cli, const http_case *at) {
     tell_readings(cli, at);
     tell_symptoms(cli, at);
     tell_next(cli, at);
+    tell_tests(cli, at);
     tell_hands(cli);
 }

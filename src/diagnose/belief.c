@@ -253,6 +253,7 @@ static bool think(diagnose_run_state *run, kept *kept, base_errors *errors) {
     if (!diagnose_judge(run, belief, group)) return false;
     summarise(run, belief);
     if (!tell_groups(run, belief)) return false;
+    if (run->engine->options.tests && !diagnose_next_tests(run, belief)) return false;
     if (belief->verdict == DIAGNOSE_SETTLED) return true;
     return diagnose_next_places(run, belief, group, doubt);
 }

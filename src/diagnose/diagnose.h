@@ -246,6 +246,7 @@ typedef struct diagnose_options {
     bool faults;          /* false: none, so that only what good amps read can be asked */
     diagnose_look pairs;  /* two faults at once */
     diagnose_look wiring; /* leads on the wrong node */
+    bool tests;           /* propose other tests than DC volts too; false */
     const diagnose_readings *chart; /* of an amp of this kind in health, besides; NULL: none.
                                        Borrowed while the engine is made */
     diagnose_meter meter;           /* for the readings that are proposed */
@@ -285,6 +286,8 @@ typedef struct diagnose_place {
     double healthy, spread; /* what a good amp reads, one standard deviation */
     double cost;            /* effort and risk: 1 = a clip lead on a cathode */
     const char *cost_why;   /* "high voltage plate", "high impedance: the meter loads it" */
+    int risk; /* 0 low volts, 1 a high-voltage plate, 2 a supply, 3 an output plate, or
+                 both probes on high voltage */
 } diagnose_place;
 size_t diagnose_places(const diagnose_engine *engine);
 const diagnose_place *diagnose_place_at(const diagnose_engine *engine, size_t index);
@@ -343,6 +346,16 @@ typedef struct diagnose_probe_next {
     const char *why; /* one sentence */
 } diagnose_probe_next;
 
+#define DIAGNOSE_TESTS 4
+typedef struct diagnose_test_next { /* something to try beside DC volts */
+    const char *at;       /* as the readings file writes it: "C6 leak", "V2.5 with V2 pulled" */
+    const char *quantity; /* "AC volts", "ohms of the part alone" */
+    double bits;          /* expected information about which part */
+    double cost;          /* effort, risk and originality together, as of a place */
+    int risk;             /* as of a place; 0 with the power off */
+    const char *why, *caution;
+} diagnose_test_next;
+
 typedef enum diagnose_verdict {
     DIAGNOSE_NOT_ENOUGH, /* the readings do not settle it */
     DIAGNOSE_LEANING,    /* one group leads, a further reading should confirm it */
@@ -368,6 +381,8 @@ typedef struct diagnose_belief {
     diagnose_probe_next *next; /* falling bits per cost, at most 5, the safest of those that are
                                   nearly as good before the best; none when settled */
     size_t nexts;
+    diagnose_test_next *test; /* the same of other tests, where the options ask for them */
+    size_t tests;
     bool outside; /* a leading prediction left the region in which a tube's curve is trusted */
     double entropy_bits; /* over groups */
     base_arena *arena;

@@ -249,6 +249,8 @@ typedef struct diagnose_gauss {
 bool diagnose_gauss_make(diagnose_gauss *gauss, const double *c, const double *r, int n);
 /* ln density of y_i given all the others. */
 double diagnose_gauss_given(const diagnose_gauss *gauss, int i);
+/* Takes reading i out, in place. */
+void diagnose_gauss_leave_out(diagnose_gauss *gauss, int i);
 /* ln density of the pair y_i, y_k given all the others. */
 double diagnose_gauss_pair(const diagnose_gauss *gauss, int i, int k);
 
@@ -393,6 +395,13 @@ bool diagnose_group_up(diagnose_run_state *run, diagnose_belief *belief, int *gr
 /* `doubt`: by reading, how much it asks to be taken again, 0..1. */
 bool diagnose_next_places(diagnose_run_state *run, diagnose_belief *belief,
                           const int *group_of_label, const double *doubt);
+/* next_tests.c: what else to try. false: no memory. */
+bool diagnose_next_tests(diagnose_run_state *run, diagnose_belief *belief);
+/* order.c: by worth, but never a riskier one first where a safer one gives DIAGNOSE_ENOUGH of that.
+ */
+#define DIAGNOSE_ENOUGH 0.8
+void diagnose_order(void *choices, size_t count, size_t size, double (*worth)(const void *),
+                    int (*risk)(const void *));
 /* Verdict and reason; sets run->carrier. */
 bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_label);
 

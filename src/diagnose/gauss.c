@@ -75,6 +75,22 @@ double diagnose_gauss_pair(const diagnose_gauss *gauss, int i, int k) {
     return 0.5 * (log(det) - sum) - LN_2PI;
 }
 
+void diagnose_gauss_leave_out(diagnose_gauss *gauss, int i) {
+    int n = gauss->n;
+    double own = gauss->q[i * n + i], e = gauss->e[i];
+    if (!(own > 0)) return;
+    for (int k = 0; k < n; k++) {
+        double f = gauss->q[i * n + k] / own;
+        if (k == i) continue;
+        gauss->e[k] -= f * e;
+        for (int l = 0; l < n; l++)
+            if (l != i) gauss->q[k * n + l] -= f * gauss->q[i * n + l];
+    }
+    for (int k = 0; k < n; k++)
+        gauss->q[i * n + k] = gauss->q[k * n + i] = 0;
+    gauss->e[i] = 0;
+}
+
 double diagnose_log_sum(double a, double b) {
     double most = fmax(a, b), least = fmin(a, b);
     if (most == -INFINITY) return most;

@@ -40,23 +40,6 @@ static double square(double x) {
     return x * x;
 }
 
-/* Takes reading i out of a Gaussian, in place. */
-static void leave_out(diagnose_gauss *gauss, int i) {
-    int n = gauss->n;
-    double own = gauss->q[i * n + i], e = gauss->e[i];
-    if (!(own > 0)) return;
-    for (int k = 0; k < n; k++) {
-        double f = gauss->q[i * n + k] / own;
-        if (k == i) continue;
-        gauss->e[k] -= f * e;
-        for (int l = 0; l < n; l++)
-            if (l != i) gauss->q[k * n + l] -= f * gauss->q[i * n + l];
-    }
-    for (int k = 0; k < n; k++)
-        gauss->q[i * n + k] = gauss->q[k * n + i] = 0;
-    gauss->e[i] = 0;
-}
-
 static double own_noise(const planner *planner, int place, double volts, double spread) {
     const diagnose_engine *engine = planner->engine;
     return diagnose_noise(engine, &engine->options.meter, volts, diagnose_digit(volts),
@@ -109,7 +92,7 @@ static bool predict_case(planner *planner, int slot, bool exact) {
             diagnose_rows(planner->engine, diagnose_point_of(planner->run, one->point), NULL,
                           planner->places);
     for (int i = 0; exact && i < one->gauss.n; i++)
-        if (one->wrong[i] > 0.5 || i == planner->run->carrier) leave_out(&one->gauss, i);
+        if (one->wrong[i] > 0.5 || i == planner->run->carrier) diagnose_gauss_leave_out(&one->gauss, i);
     for (int place = 0; place < planner->places; place++) {
         size_t at = (size_t)slot * (size_t)planner->places + (size_t)place;
         double variance;

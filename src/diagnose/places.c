@@ -205,6 +205,7 @@ bool diagnose_places_list(const solve_system *system, base_arena *arena,
 typedef struct price {
     double cost;
     const char *why;
+    int risk;
 } price;
 
 static bool output_plate(const circuit *amp, int node) {
@@ -223,16 +224,16 @@ static price price_of(const circuit *amp, const diagnose_place_list *places,
                       const diagnose_place *place, double source_ohms, const double level[2]) {
     bool high = fmax(fabs(level[0]), fabs(level[1])) > 60;
     int node = place->probe.plus;
-    if (place->probe.heater) return (price){1.2, "heater, alternating volts"};
+    if (place->probe.heater) return (price){1.2, "heater, alternating volts", 0};
     if (place->probe.minus > 0 && high)
-        return (price){3, "both probes on high voltage: clip both on with the power off"};
+        return (price){3, "both probes on high voltage: clip both on with the power off", 3};
     if (high && output_plate(amp, node))
-        return (price){3, "output plate: only at idle and with the speaker joined"};
+        return (price){3, "output plate: only at idle and with the speaker joined", 3};
     if (high && places->supply[node])
-        return (price){2, "supply, high voltage with much charge behind it"};
-    if (high) return (price){1.5, "high voltage"};
-    if (source_ohms > 200e3) return (price){1.6, "high impedance: the meter loads it"};
-    return (price){1, "low voltage"};
+        return (price){2, "supply, high voltage with much charge behind it", 2};
+    if (high) return (price){1.5, "high voltage", 1};
+    if (source_ohms > 200e3) return (price){1.6, "high impedance: the meter loads it", 0};
+    return (price){1, "low voltage", 0};
 }
 
 void diagnose_place_cost(const solve_system *system, const diagnose_place_list *places,
@@ -240,4 +241,5 @@ void diagnose_place_cost(const solve_system *system, const diagnose_place_list *
     price price = price_of(solve_circuit(system), places, place, source_ohms, level);
     place->cost = price.cost;
     place->cost_why = price.why;
+    place->risk = price.risk;
 }

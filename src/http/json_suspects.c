@@ -109,6 +109,20 @@ static json_t *readings(const http_case *at) {
     return list;
 }
 
+static json_t *tests(const diagnose_belief *belief) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < belief->tests; i++) {
+        const diagnose_test_next *next = &belief->test[i];
+        list = http_json_append(
+            list,
+            json_pack("{s:o,s:o,s:o,s:o,s:i,s:o,s:o}", "at", http_json_text(next->at), "quantity",
+                      http_json_text(next->quantity), "bits", http_json_number(next->bits), "cost",
+                      http_json_number(next->cost), "risk", next->risk, "why",
+                      http_json_text(next->why), "caution", http_json_text(next->caution)));
+    }
+    return list;
+}
+
 static json_t *symptoms(const diagnose_belief *belief) {
     json_t *list = json_array();
     for (size_t i = 0; i < belief->heards; i++) {
@@ -123,12 +137,12 @@ static json_t *symptoms(const diagnose_belief *belief) {
 
 json_t *http_json_suspects(const http_case *at) {
     const diagnose_belief *belief = at->belief;
-    return json_pack("{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o,s:o}", "amp",
-                     http_json_text(circuit_about_of(at->amp)->name), "mains_v",
-                     http_json_number(at->mains), "mains_measured", at->measured, "meter",
-                     http_json_meter(&at->meter), "verdict", diagnose_verdict_name(belief->verdict),
-                     "reason", http_json_text(belief->reason), "entropy_bits",
-                     http_json_number(belief->entropy_bits), "trusted", !belief->outside,
-                     "suspects", suspects(belief), "pairs", pairs(belief), "groups", groups(belief),
-                     "next", nexts(at), "readings", readings(at), "symptoms", symptoms(belief));
+    return json_pack(
+        "{s:o,s:o,s:b,s:o,s:s,s:o,s:o,s:b,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "amp",
+        http_json_text(circuit_about_of(at->amp)->name), "mains_v", http_json_number(at->mains),
+        "mains_measured", at->measured, "meter", http_json_meter(&at->meter), "verdict",
+        diagnose_verdict_name(belief->verdict), "reason", http_json_text(belief->reason),
+        "entropy_bits", http_json_number(belief->entropy_bits), "trusted", !belief->outside,
+        "suspects", suspects(belief), "pairs", pairs(belief), "groups", groups(belief), "next",
+        nexts(at), "readings", readings(at), "symptoms", symptoms(belief), "tests", tests(belief));
 }

@@ -56,6 +56,7 @@ static bool engine_make(http_kept_engine *place, const http_amp *amp, const diag
     options.mains = wanted->mains;
     options.mains_spread = isfinite(wanted->mains) ? 0.005 : 0.03;
     options.meter = wanted->meter;
+    options.tests = true;
     *place = *wanted;
     place->engine = diagnose_engine_new(amp->system, priors, &options, errors);
     if (place->engine && save_priors(place)) return true;
