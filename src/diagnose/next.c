@@ -92,7 +92,8 @@ static bool predict_case(planner *planner, int slot, bool exact) {
             diagnose_rows(planner->engine, diagnose_point_of(planner->run, one->point), NULL,
                           planner->places);
     for (int i = 0; exact && i < one->gauss.n; i++)
-        if (one->wrong[i] > 0.5 || i == planner->run->carrier) diagnose_gauss_leave_out(&one->gauss, i);
+        if (one->wrong[i] > 0.5 || i == planner->run->carrier)
+            diagnose_gauss_leave_out(&one->gauss, i);
     for (int place = 0; place < planner->places; place++) {
         size_t at = (size_t)slot * (size_t)planner->places + (size_t)place;
         double variance;
