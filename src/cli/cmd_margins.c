@@ -33,6 +33,18 @@ static void tell_row(cli *cli, const service_margin *margin) {
     cli_fill(cli, 12, 12, margin->remedy);
 }
 
+/* A capacitor that is told of for what it meets at each power-up need not be for a high mains too.
+ */
+static bool told_worse(const service_margins *margins, const service_margin *margin) {
+    for (size_t i = 0; i < margins->margins; i++) {
+        const service_margin *other = &margins->margin[i];
+        if (other->moment < margin->moment && other->state >= SERVICE_CLOSE &&
+            strcmp(other->part, margin->part) == 0)
+            return true;
+    }
+    return false;
+}
+
 static void tell_state(cli *cli, const service_margins *margins, service_state state, size_t most) {
     static const char *const headings[] = {"WELL WITHIN", "NO RATING IS GIVEN",
                                            "CLOSE TO THE LIMIT", "OVER THE LIMIT"};
@@ -40,6 +52,7 @@ static void tell_state(cli *cli, const service_margins *margins, service_state s
     for (size_t i = 0; i < margins->margins; i++) {
         const service_margin *margin = &margins->margin[i];
         if (margin->state != state) continue;
+        if (!cli_option(cli, CLI_ALL) && told_worse(margins, margin)) continue;
         if (count++ == 0) cli_heading(cli, headings[state]);
         if (told < most) tell_row(cli, margin), told++;
     }

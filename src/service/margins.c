@@ -210,7 +210,8 @@ static void add_resistor(lister *list, int index) {
         CLOSE_WATTS);
 }
 
-static void add_volts(lister *list, const circuit_part *part, const char *what, double volts) {
+static void add_volts(lister *list, const circuit_part *part, const char *what,
+                      service_moment moment, double volts) {
     double fit = service_stock_volts(part->material, volts);
     bool given = isfinite(part->volts);
     if ((!given && volts < TALKS_V) || isnan(volts)) return;
@@ -224,6 +225,7 @@ static void add_volts(lister *list, const circuit_part *part, const char *what, 
                          .of = part->written ? part->written : "",
                          .unit = "",
                          .what = what,
+                         .moment = moment,
                          .quantity = BASE_VOLTS,
                          .is = volts,
                          .limit = given ? part->volts : NAN,
@@ -240,10 +242,12 @@ static void add_volts(lister *list, const circuit_part *part, const char *what, 
 static void add_capacitor(lister *list, int index, const service_worst *worst) {
     service_bench *bench = list->bench;
     const circuit_part *part = circuit_part_at(bench->amp, (size_t)index);
-    add_volts(list, part, "volts at idle", fabs(service_volts(bench, part->end[0], part->end[1])));
-    add_volts(list, part, worst->in_time ? "volts at power-up" : "volts with cold tubes",
-              fabs(worst->cold[index]));
-    if (worst->high) add_volts(list, part, "volts on 110 % mains", fabs(worst->high[index]));
+    const char *cold = worst->in_time ? "volts at power-up" : "volts with cold tubes";
+    add_volts(list, part, "volts at idle", SERVICE_RUNNING,
+              fabs(service_volts(bench, part->end[0], part->end[1])));
+    add_volts(list, part, cold, SERVICE_COLD, fabs(worst->cold[index]));
+    if (worst->high)
+        add_volts(list, part, "volts on 110 % mains", SERVICE_HIGH_MAINS, fabs(worst->high[index]));
 }
 
 /* ---- transformer and fuses ----------------------------------------------------------------- */
@@ -316,10 +320,13 @@ static void add_part(lister *list, int index, const service_worst *worst) {
     }
 }
 
-/* Those over come first, then those close, those with no rating, the rest; each by how far. */
+/* Those over come first, then those close, those with no rating, the rest; what is so all the time
+ * before what is so at power-up or on a high mains; each by how far. */
 static int by_trouble(const void *a, const void *b) {
     const service_margin *one = a, *other = b;
     if (one->state != other->state) return (int)other->state - (int)one->state;
+    if (one->moment != other->moment && one->state >= SERVICE_CLOSE)
+        return (int)one->moment - (int)other->moment;
     if (one->share != other->share && !isnan(one->share) && !isnan(other->share))
         return one->share < other->share ? 1 : -1;
     int names = strcmp(one->part, other->part), units = strcmp(one->unit, other->unit);

@@ -72,12 +72,15 @@ typedef enum service_state {
 } service_state;                                     /* rising trouble */
 const char *service_state_word(service_state state); /* "over" */
 
+typedef enum service_moment { SERVICE_RUNNING, SERVICE_COLD, SERVICE_HIGH_MAINS } service_moment;
+
 typedef struct service_margin {
     const char *part, *of;  /* "V2" and "6V6GT", "C8" and "16u 475 V" */
     const char *unit;       /* of a tube with several, else "" */
     const char *what;       /* "plate dissipation", "volts at power-up"... */
     base_quantity quantity; /* of the next two */
     double is, limit;       /* limit NAN: none is given, and `remedy` says what follows */
+    service_moment moment;  /* when it stands so: all the time, at each power-up, on a high mains */
     bool floor;             /* must be at least the limit */
     double share;           /* is / limit; limit / is of a floor; NAN without a limit */
     service_state state;
@@ -89,7 +92,7 @@ typedef struct service_margins {
     const char *amp;
     double mains_v;
     bool in_time;           /* the power-up was followed */
-    service_margin *margin; /* most trouble first */
+    service_margin *margin; /* most trouble first: by state, then by moment, then by share */
     size_t margins;
     base_arena *arena;
 } service_margins;
