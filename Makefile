@@ -3,9 +3,10 @@ CONFIGURE = cmake -S . -B $(1) -G Ninja --log-level=WARNING $(2)
 C_FILES = find src tests tools perf -name '*.[ch]'
 ASAN = ASAN_OPTIONS=detect_leaks=1:strict_string_checks=1 UBSAN_OPTIONS=print_stacktrace=1
 FUZZ_SECONDS ?= 60
+HOSTILE_S ?= 3600
 export JOBS ?= $(shell nproc)
 
-.PHONY: help build demo test lint format check-asan check-oom fuzz fuzz-replay cover perf clean
+.PHONY: help build demo test lint format check-asan check-oom check-hostile fuzz fuzz-replay cover perf clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1	\2/p' Makefile | expand -t 20
@@ -43,6 +44,15 @@ check-oom: ## every allocation made to fail in turn, under the sanitizers
 	$(call CONFIGURE,build-asan,-DGRIDLEAK_SANITIZE=ON)
 	cmake --build build-asan
 	$(ASAN) tools/test build-asan -R oom
+
+check-hostile: ## a meter with every trouble there is, HOSTILE_S seconds under each sanitizer
+	tools/install build test
+	$(call CONFIGURE,build-asan,-DGRIDLEAK_SANITIZE=ON)
+	$(call CONFIGURE,build-threads,-DGRIDLEAK_THREADS=ON)
+	cmake --build build-asan --target test_meter_hostile
+	cmake --build build-threads --target test_meter_hostile
+	METER_HOSTILE_S=$(HOSTILE_S) build-asan/test_meter_hostile
+	METER_HOSTILE_S=$(HOSTILE_S) build-threads/test_meter_hostile
 
 fuzz: ## each reader of outside bytes against libFuzzer, FUZZ_SECONDS each
 	tools/install build fuzz

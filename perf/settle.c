@@ -92,7 +92,7 @@ static double time_of_one(void) {
 }
 
 int main(int count, char **arguments) {
-    long each = count > 1 ? atol(arguments[1]) : 1000;
+    long each = count > 1 ? atol(arguments[1]) : 700;
     tally all = {0}, unsettled = {0};
     printf("%-18s %7s %7s %7s  %8s %8s   %6s   %s\n", "stream", "tried", "taken", "wrong", "share",
            "95 % <", "s", "plain rule: taken, wrong");
