@@ -18,6 +18,7 @@ http_live *http_live_new(http_server *server) {
     if (!live) return NULL;
     live->server = server;
     live->now = no_meter();
+    live->seq = (unsigned)(http_now(server) / 1000 % 1000000000); /* above that of a run before */
     live->taken_v = live->chance = NAN;
     pthread_mutex_init(&live->changing, NULL);
     pthread_mutex_init(&live->lock, NULL);
@@ -127,6 +128,7 @@ bool http_live_connect(http_live *live, const char *address, const char *profile
 void http_live_tell_guide(http_live *live) {
     live->seq++;
     http_events_tell(live->server->events, "guide", http_live_guide_json(live));
+    *live->guide.say = 0; /* spoken once: whoever comes later does not hear it again */
 }
 
 static void begin(http_live *live, int64_t job, http_lead lead) {

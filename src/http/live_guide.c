@@ -192,6 +192,12 @@ static void give_next(guide_task *task, const json_t *suspects) {
     if (task->record) live->step_ms = 1e3 * (meter_ticks() - task->captured.s);
 }
 
+/* A reading that could not be recorded is asked for again. */
+static void give_again(http_live *live) {
+    meter_point again = live->guide.point;
+    give_point(live, &again);
+}
+
 static void say_trouble(http_live *live, const base_errors *errors) {
     *live->trouble = 0;
     for (size_t i = 0; i < base_errors_count(errors); i++) {
@@ -220,6 +226,8 @@ static void go_on(http_task *given) {
         if (errors) say_trouble(live, errors);
         if (suspects)
             give_next(task, suspects);
+        else if (task->record && !task->fact && !drain)
+            give_again(live);
         else if (!drain)
             live->guide.step = METER_IDLE;
         http_live_tell_guide(live);

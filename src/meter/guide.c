@@ -14,6 +14,7 @@
 #define NEXT_SOCKET 0.3
 #define EACH_SOCKET 0.1
 #define FARTHEST 1.0
+#define SMALL_V 0.5     /* an open probe shows as much */
 #define KIND_CHANGE 1.0 /* from high voltage to heater pins and back */
 
 static const char *const names[METER_STEPS] = {
@@ -136,6 +137,7 @@ void meter_guide_point(meter_guide *guide, const meter_point *point, const meter
     meter_point from = guide->point;
     *guide->say = *guide->caution = 0;
     if (guide->taken_count && guide->taken.tone) say(guide, guide->taken.tone);
+    guide->taken.tone = NULL; /* said once */
     if (!point) {
         enter(guide, METER_DONE);
         say(guide, "done");
@@ -157,7 +159,9 @@ void meter_guide_point(meter_guide *guide, const meter_point *point, const meter
 /* Has the probe left? A first point, or one given while nothing was shown, needs no leaving. */
 static bool has_moved(const meter_guide *guide, const meter_now *now) {
     double then = guide->volts_then, volts = shown(now);
-    if (isnan(then) || (fabs(then) < 0.5 && now->settled.state == METER_OPEN)) return true;
+    meter_state state = now->settled.state;
+    bool restless = state == METER_OPEN || state == METER_UNSTABLE;
+    if (isnan(then) || (fabs(then) < SMALL_V && restless)) return true; /* in the air */
     if (isnan(volts)) return false;
     return fabs(volts - then) > fmax(0.02 * fabs(then), fmax(0.2, 20 * now->digit_v));
 }
@@ -177,8 +181,7 @@ static void take(meter_guide *guide, double volts, const meter_now *now, bool by
     guide->taken.tone = tone_for(guide, volts);
     guide->taken_count++;
     enter(guide, METER_TAKEN);
-    *guide->say = 0;
-    say(guide, guide->taken.tone);
+    *guide->say = 0; /* its tone comes at once, its word with the next point */
 }
 
 static bool settle(meter_guide *guide, const meter_now *now) {
@@ -199,6 +202,7 @@ bool meter_guide_sample(meter_guide *guide, const meter_now *now) {
     if (now->ac != (guide->point.kind == METER_HEATER)) return false; /* still to be switched */
     if (guide->step == METER_MOVE && has_moved(guide, now)) {
         guide->moved = true;
+        *guide->say = 0;
         enter(guide, METER_SETTLING);
         return true;
     }
@@ -214,6 +218,7 @@ bool meter_guide_sample(meter_guide *guide, const meter_now *now) {
 static bool press_take(meter_guide *guide, const meter_now *now) {
     double volts = shown(now);
     if (guide->step == METER_CAUTION) {
+        *guide->say = 0;
         wait_for_move(guide, now);
         return true;
     }

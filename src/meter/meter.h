@@ -256,7 +256,7 @@ typedef struct meter_guide {
         double volts, s; /* s: when */
         double spread_v;
         bool by_hand;     /* taken before it had settled */
-        const char *tone; /* "taken", "far" */
+        const char *tone; /* "taken", "far"; NULL once it was said */
     } taken;
     char skipped[METER_SKIPS][METER_AT];
     size_t skips;
