@@ -124,6 +124,18 @@ static bool grow(reader *reader) {
     return true;
 }
 
+/* Once: a meter on ohms in a charged circuit shows nonsense. */
+static void warn_of_charge(reader *reader, const diagnose_reading *reading) {
+    if (reading->test.quantity != DIAGNOSE_COLD) return;
+    for (size_t i = 0; i < reader->readings->count; i++)
+        if (reader->readings->reading[i].test.quantity == DIAGNOSE_COLD) return;
+    base_yaml_complain(&reader->yaml, BASE_SUSPICIOUS, reading->place,
+                       "%.60s: ohms in the circuit hold only with the power off and empty "
+                       "capacitors|unplug, drain them and MEASURE that they are empty, then read "
+                       "ohms",
+                       reading->at);
+}
+
 static bool has_scene(const diagnose_reading *reading) {
     return !diagnose_plain(&reading->test) && reading->test.quantity != DIAGNOSE_ALONE;
 }
@@ -171,6 +183,7 @@ static base_code keep(reader *reader, diagnose_reading reading) {
     }
     reading.probe.meter_ohms = meter_ohms(&reading);
     warn_of_twice(reader, &reading);
+    warn_of_charge(reader, &reading);
     reader->readings->reading[reader->readings->count++] = reading;
     return BASE_OK;
 }

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#define UNLIKE 0.1 /* chance under which a symptom does not fit the leader */
 #define SETTLED 0.9
 #define LEANS 0.5
 #define HEALTHY 0.8
@@ -209,11 +210,27 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
     }
 }
 
+/* Symptoms and findings that would hardly be told if the leader were to blame. */
+static void say_unlike(base_text *text, const diagnose_belief *belief) {
+    int told = 0;
+    for (size_t i = 0; i < belief->heards; i++) {
+        const diagnose_heard *one = &belief->heard[i];
+        if (!(one->by_leader < UNLIKE)) continue;
+        base_text_add(text, "%s\"%s\"", told == 0 ? " But " : " and ", one->said);
+        told++;
+    }
+    if (told)
+        base_text_add(text, " %s not fit this: ask again, or look for a second fault.",
+                      told > 1 ? "do" : "does");
+}
+
 bool diagnose_judge(diagnose_run_state *run, diagnose_belief *belief, const int *group_of_label) {
     belief->verdict = judge(run, belief, group_of_label);
     base_text text;
     base_text_init(&text, 4000);
     say_reason(&text, run, belief);
+    if (belief->verdict == DIAGNOSE_LEANING || belief->verdict == DIAGNOSE_SETTLED)
+        say_unlike(&text, belief);
     belief->reason = text.failed ? NULL : base_arena_text(belief->arena, text.data);
     base_text_free(&text);
     return belief->reason != NULL;

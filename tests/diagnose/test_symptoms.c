@@ -290,6 +290,8 @@ static void contradiction(void **state) {
     print_message("%s: %.2f; %s: %.2f\n", belief->heard[0].said, belief->heard[0].by_leader,
                   belief->heard[1].said, belief->heard[1].by_leader);
     assert_true(belief->heard[1].by_leader < 0.1);
+    print_message("%s\n", belief->reason);
+    assert_non_null(strstr(belief->reason, "\"no glow: V1\" does not fit this"));
     diagnose_belief_free(belief);
 }
 

@@ -45,9 +45,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     demand((readings != NULL) == (base_errors_worst(errors) == BASE_OK));
     for (size_t i = 0; readings && i < readings->count; i++) {
         const diagnose_reading *reading = &readings->reading[i];
-        demand(isfinite(reading->volts) && reading->at && reading->place.line > 0);
-        demand(reading->probe.meter_ohms > 0);
+        bool volts = diagnose_quantity_unit(system, &reading->test) == BASE_VOLTS;
+        demand(volts ? isfinite(reading->volts) : reading->volts >= 0);
+        demand(reading->at && reading->place.line > 0 && reading->probe.meter_ohms > 0);
+        for (int s = 0; s < reading->test.action.sets; s++)
+            demand(reading->test.action.set[s].slot < (int)solve_slots(system));
     }
+    for (size_t i = 0; readings && i < readings->clues; i++)
+        demand(readings->clue[i].symptom && readings->clue[i].said);
     for (size_t i = 0; i < base_errors_count(errors); i++)
         demand(base_errors_at(errors, i)->cause[0] && base_errors_at(errors, i)->remedy[0]);
     diagnose_readings_free(readings);
