@@ -24,10 +24,11 @@ static void tell_fuse(cli *cli, const service_fuse *fuse) {
                  "rectifier is hot or of silicon.",
                  cli_value_of(fuse->inrush_a, BASE_AMPERES).text, fuse->inrush_a2s);
         if (!isnan(fuse->cold_a))
-            snprintf(line + strlen(line), sizeof line - strlen(line),
-                     " From cold: %s in the first cycle, heaters included, %.2g A2s in the first "
-                     "tenth of a second.",
-                     cli_value_of(fuse->cold_a, BASE_AMPERES).text, fuse->cold_a2s);
+            snprintf(
+                line + strlen(line), sizeof line - strlen(line),
+                " From cold: %s in the first cycle%s, %.2g A2s in the first tenth of a second.",
+                cli_value_of(fuse->cold_a, BASE_AMPERES).text,
+                strcmp(fuse->where, "mains") == 0 ? ", heaters included" : "", fuse->cold_a2s);
         base_text_add(&cli->out, "  ");
         cli_fill(cli, 2, 2, line);
     }

@@ -101,9 +101,34 @@ static bool at_wall(const circuit *amp, const circuit_part *fuse) {
     return found;
 }
 
+static bool heats_at(const circuit *amp, int node) {
+    for (size_t i = 0; i < circuit_parts(amp); i++) {
+        const circuit_part *tube = circuit_part_at(amp, i);
+        int first, last;
+        if (tube->kind == CIRCUIT_TUBE && circuit_heater_pins(tube, &first, &last) &&
+            (tube->end[first] == node || tube->end[last] == node))
+            return true;
+    }
+    return false;
+}
+
+/* No transformer: from the common negative back to the mains, with the heater string not behind it,
+ * a fuse carries the rectifier's pulses alone. */
+static bool in_return(const circuit *amp, const circuit_part *fuse, place *out) {
+    if (!touches(fuse, 0) || heats_at(amp, 0)) return false;
+    for (size_t i = 0; i < circuit_parts(amp); i++) {
+        const circuit_part *part = circuit_part_at(amp, i);
+        if (part->kind != CIRCUIT_RECTIFIER || part->rectifier.winding >= 0) continue;
+        *out = (place){SEAT_RETURN, (int)i, 0};
+        return true;
+    }
+    return false;
+}
+
 static place place_of(const service_bench *bench, int index) {
     const circuit_part *fuse = circuit_part_at(bench->amp, (size_t)index);
     place found = {SEAT_DC, -1, 0};
+    if (in_return(bench->amp, fuse, &found)) return found;
     if (at_wall(bench->amp, fuse)) return (place){SEAT_MAINS, -1, 0};
     for (size_t i = 0; i < circuit_parts(bench->amp); i++)
         if (circuit_part_at(bench->amp, i)->kind == CIRCUIT_RECTIFIER &&
@@ -240,12 +265,12 @@ static const char *wrong(teller *tell, const service_fuse *fuse) {
     if (fitted > FAR_OVER * fuse->right_a)
         return print(tell,
                      "The one fitted, %s, is too large: it carries %s for an hour, %.2g times "
-                     "what the amp draws.%s",
+                     "what flows there.%s",
                      amperes(fitted).text, amperes(1.5 * fitted).text,
                      1.5 * fitted / fuse->running_a, fault);
     if (fitted < fuse->running_a)
         return print(tell,
-                     "The one fitted, %s, is too small: the amp draws %s, and it opens sooner "
+                     "The one fitted, %s, is too small: %s flow there, and it opens sooner "
                      "or later with nothing wrong.%s",
                      amperes(fitted).text, amperes(fuse->running_a).text, fault);
     if (fuse->time_lag && fuse->fitted == CIRCUIT_QUICK)

@@ -117,6 +117,17 @@ static void test_string(void **state) {
     const service_fuse *one = fuse(fuses, "F1");
     assert_true(one->running_a > 0.15 && one->running_a < 0.35);
     assert_null(strstr(one->why, "core"));
+    /* From the common negative to the mains flow the rectifier's pulses, not the heaters' current.
+     */
+    const service_fuse *back = fuse(fuses, "F2");
+    assert_true(back->running_a < 0.6 * one->running_a);
+    service_powerup *powerup =
+        service_powerup_new(amp.system, &(service_powerup_asked){.mains = NAN}, amp.errors);
+    assert_non_null(powerup);
+    for (size_t i = 0; i < powerup->fuses; i++)
+        assert_double_equal(fuse(fuses, powerup->fuse[i].name)->running_a,
+                            powerup->fuse[i].running_a, 0.07 * powerup->fuse[i].running_a);
+    service_powerup_free(powerup);
     service_fuses_free(fuses);
     amp_close(&amp);
 }
