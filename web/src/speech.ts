@@ -100,9 +100,16 @@ async function playClips(names: string[], mine: number, from: number): Promise<v
   }
 }
 
+/** Brings in what will be said, so that nothing is waited for then. */
+export async function ready(voice: Voice): Promise<void> {
+  if (voice === "off" || voice === "browser" || (voice === "auto" && hasVoice())) return;
+  for (const one of (await words()).values()) if (one.clip) void clip(one.clip);
+}
+
 /** Says `list`, after `tone`; what was being said ends. */
 export async function speak(list: string[], voice: Voice, tone: Tone | null): Promise<void> {
   hush();
+  if (document.visibilityState !== "visible") return; // of two windows the one in sight speaks
   const mine = turn;
   const from = tone && voice !== "off" ? beep(tone) : 0;
   const book = await words();

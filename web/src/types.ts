@@ -247,6 +247,9 @@ export interface Safety {
     seconds_to_60: number | null;
     seconds_to_1: number | null;
     peak_watts: number | null;
+    self_60_s: number | null; // with no resistor on it
+    back_v: number | null; // what it may win back
+    left: string[] | null; // others that stand over 60 V when this one alone was drained
   }[];
 }
 

@@ -41,6 +41,7 @@ export function Station({ view, plan }: Props) {
     <section class="station" aria-label="The capacitor in hand">
       <Which view={view} one={one} onPick={(part) => chosen.set({ part })} />
       <Stored facts={facts} ohms={plan.through_ohms} />
+      <p class="dim stays">{facts && stays(facts)}</p>
       {watch ? (
         <DrainWatch view={view} watch={watch} ohms={plan.through_ohms} next={next} />
       ) : (
@@ -162,6 +163,18 @@ function Stored({
       ))}
     </dl>
   );
+}
+
+/** What the resistor on this one alone does not do. */
+function stays({ part, self_60_s, back_v, left }: Safety["capacitors"][number]): string {
+  const alone = self_60_s === null ? "more than a day" : seconds(self_60_s);
+  return [
+    `By itself it takes ${alone} to 60 V.`,
+    back_v ? `It may win back ${volts(back_v)} V.` : "",
+    left?.length ? `With the resistor on ${part} alone, ${left.join(", ")} stay above 60 V.` : "",
+  ]
+    .filter(Boolean)
+    .join(" ");
 }
 
 /** The black lead goes to the chassis, where the chassis is the common negative. */

@@ -4,7 +4,7 @@ import { useEffect, useRef } from "preact/hooks";
 import { guide, lead, meter, practice, practise, press, wired } from "../meter";
 import { usePedal, usePedalKeys } from "../pedal";
 import { keyName } from "../keys";
-import { hush, said, speak, type Tone } from "../speech";
+import { hush, ready, said, speak, type Tone } from "../speech";
 import { useDraft } from "../store";
 import type { Chart, Guide, Part, Phase, View } from "../types";
 import { Button, NumberField } from "../ui/controls";
@@ -57,7 +57,10 @@ function useSpoken(mine: Guide | null): void {
     last.current = mine.seq;
     if (mine.say.length || mine.tone) void speak(mine.say, voice, mine.tone as Tone | null);
   }, [mine?.seq]);
-  useEffect(() => hush, []);
+  useEffect(() => {
+    void ready(voice);
+    return hush;
+  }, []);
 }
 
 export function Guided(props: GuidedProps) {
@@ -160,6 +163,8 @@ const STEPS: Record<string, { shape: Shape; words: string; tone: Colour }> = {
   taken: { shape: "dot", words: "taken", tone: "accent" },
 };
 
+const AGAIN = "this place again: lift the probe and put it back, or Take";
+
 const size = (at: string): string => (at.length > 9 ? "small" : at.length > 5 ? "middle" : "");
 
 function Point({ mine, view, chart, parts }: GuidedProps & { mine: Guide }) {
@@ -186,7 +191,7 @@ function Point({ mine, view, chart, parts }: GuidedProps & { mine: Guide }) {
       </p>
       <p class="guide-step" role="status">
         <Badge shape={shape} tone={tone}>
-          {words}
+          {mine.step === "move" && mine.last?.at === at ? AGAIN : words}
           {mine.step === "settling" && meter.value?.settled.words
             ? `: ${meter.value.settled.words}`
             : ""}
