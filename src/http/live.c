@@ -141,6 +141,7 @@ static void begin(http_live *live, int64_t job, http_lead lead) {
     meter_guide_begin(&live->guide);
     meter_drain_begin(&live->drain);
     live->before = (meter_point){0};
+    live->reads = 0;
 }
 
 void http_live_probe(http_live *live, int64_t job, const char *phase) {

@@ -149,6 +149,14 @@ static void point_of(const json_t *row, meter_point *point) {
     snprintf(point->why, sizeof point->why, "%s", text_of(row, "why"));
 }
 
+/* A reading on which much hangs is taken again, once: a third one would tell no more. */
+static bool read_twice(const http_live *live, const char *at) {
+    int times = 0;
+    for (unsigned i = 0; i < live->reads && i < HTTP_READ; i++)
+        times += strcmp(live->read[i], at) == 0;
+    return times >= 2;
+}
+
 /* With the lock held: those not skipped, the best of them. -1: none. */
 static int choose(const http_live *live, const json_t *suspects, meter_point points[POINTS]) {
     const json_t *list = json_object_get(suspects, "next"), *row;
@@ -156,8 +164,8 @@ static int choose(const http_live *live, const json_t *suspects, meter_point poi
     json_array_foreach(list, i, row) {
         const char *at = text_of(row, "at");
         bool plain = !strchr(at, ' '); /* "V1.1 @1kHz", "R7 alone" want other tools and hands */
-        if (count < POINTS && plain && !meter_guide_skipped(&live->guide, at))
-            point_of(row, &points[count++]);
+        bool wanted = plain && !meter_guide_skipped(&live->guide, at) && !read_twice(live, at);
+        if (count < POINTS && wanted) point_of(row, &points[count++]);
     }
     return meter_choose(points, count, *live->guide.point.at ? &live->guide.point : NULL);
 }
@@ -184,6 +192,8 @@ static void give_next(guide_task *task, const json_t *suspects) {
     http_live *live = task->live;
     meter_point points[POINTS];
     keep_leader(live, suspects);
+    if (task->record) strcpy(live->read[live->reads++ % HTTP_READ], task->captured.at);
+    if (task->back && live->reads) *live->read[--live->reads % HTTP_READ] = 0;
     int best = choose(live, suspects, points);
     meter_point again = live->before;
     bool back = task->back && *again.at;

@@ -24,6 +24,8 @@ typedef struct http_captured { /* a reading on its way to the store */
     double s; /* when it was taken */
 } http_captured;
 
+#define HTTP_READ 32 /* places that are remembered */
+
 struct http_live {
     http_server *server;
     pthread_mutex_t changing; /* held while a meter is connected or let go */
@@ -37,7 +39,9 @@ struct http_live {
     unsigned turn; /* grows when somebody starts or stops: work begun before is thrown away */
     unsigned seq;  /* of what is told */
     meter_guide guide;
-    meter_point before; /* where the last reading was taken: for going back */
+    meter_point before;             /* where the last reading was taken: for going back */
+    char read[HTTP_READ][METER_AT]; /* where readings were taken since it began, the last of them */
+    unsigned reads;                 /* in all */
     char verdict[16], leader[64], what[96], reason[300], trouble[300];
     double chance;
     int64_t fact; /* the last reading recorded; 0: none to take back */

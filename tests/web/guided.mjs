@@ -170,7 +170,7 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
         if (one.step === "confirm") await pedal();
         return one.last?.at === at && one.last.fact > before;
       });
-      await page.getByText(`${at} read `).waitFor();
+      await page.locator(".guide-last").getByText(`${at} read `).waitFor();
       steps.push((await guide()).last.step_ms);
     }
     const facts = await factsOf(base, job, "reading");
