@@ -282,12 +282,110 @@ static void open_bypass(void **state) {
     amp_close(&wren);
 }
 
+/* ---- facts of the trade (common practice, no source) -------------------------------------------
+ */
+
+/* Hum of a full-wave supply has twice the mains' frequency. */
+static void twice_the_mains(void **state) {
+    (void)state;
+    amp tidemark;
+    amp_open(&tidemark, "tidemark", NULL);
+    truth truth = truth_of(&tidemark, -1, NAN);
+    double at[2];
+    for (int k = 0; k < 2; k++) {
+        diagnose_reading reading;
+        assert_int_equal(diagnose_test_read(tidemark.system, k ? "B2 hum 120Hz" : "B2 hum 60Hz",
+                                            (base_place){0}, &reading, tidemark.errors),
+                         BASE_OK);
+        at[k] = value_of(&truth, &reading);
+    }
+    print_message("%.3g V at 60 Hz, %.3g V at 120 Hz\n", at[0], at[1]);
+    assert_true(at[1] > 10 * at[0]);
+    free(truth.numbers);
+    amp_close(&tidemark);
+}
+
+/* A grid lifted by its tube's gas or by the capacitor before it: with the tube pulled the volts
+ * stay where it is the capacitor, and go where it is the tube. */
+static void pull_the_tube(void **state) {
+    (void)state;
+    static const char *const before[] = {"V5.5", "V4.5", "V5.8", NULL};
+    static const char *const after[] = {"V5.5", "V4.5", "V5.8", "V5.5 with V5 pulled", NULL};
+    amp tidemark;
+    amp_open(&tidemark, "tidemark", NULL);
+    const struct {
+        const char *part;
+        diagnose_mode mode;
+        double severity;
+    } tried[] = {{"V5", DIAGNOSE_GASSY, 4e-4}, {"C10", DIAGNOSE_LEAKY, 4e6}};
+    for (int k = 0; k < 2; k++) {
+        truth truth = truth_of(&tidemark, amp_fault(&tidemark, tried[k].part, tried[k].mode),
+                               tried[k].severity);
+        diagnose_belief *first = judge(&truth, before), *then = judge(&truth, after);
+        print_message("%s: %.2f, with the tube pulled %.2f\n", tried[k].part,
+                      of_part(first, tried[k].part), of_part(then, tried[k].part));
+        assert_true(of_part(then, tried[k].part) > 0.9);
+        assert_true(of_part(then, tried[1 - k].part) < 0.05);
+        diagnose_belief_free(first);
+        diagnose_belief_free(then);
+        free(truth.numbers);
+    }
+    amp_close(&tidemark);
+}
+
+/* What the chart leaves open the part alone tells: a leak through the lifted capacitor, ohms of the
+ * resistor beside it with the power off. */
+static void part_alone(void **state) {
+    (void)state;
+    static const char *const leak[] = {"V5.5", "C10 leak", NULL};
+    static const char *const good[] = {"V5.5", NULL};
+    amp tidemark;
+    amp_open(&tidemark, "tidemark", NULL);
+    truth bad = truth_of(&tidemark, amp_fault(&tidemark, "C10", DIAGNOSE_LEAKY), 4e6);
+    diagnose_belief *without = judge(&bad, good), *with = judge(&bad, leak);
+    assert_true(of_part(with, "C10") > 0.95 && of_part(with, "C10") > of_part(without, "C10"));
+    diagnose_belief_free(without);
+    diagnose_belief_free(with);
+    truth high = truth_of(&tidemark, amp_fault(&tidemark, "R9", DIAGNOSE_HIGH), 2);
+    static const char *const cold[] = {"V1.6", "R9 cold", NULL};
+    diagnose_belief *drifted = judge(&high, cold);
+    assert_true(of_part(drifted, "R9") > 0.8);
+    diagnose_belief_free(drifted);
+    free(bad.numbers);
+    free(high.numbers);
+    amp_close(&tidemark);
+}
+
+/* A good capacitor held across the bad one, and the hum goes: it was that one. */
+static void bridged(void **state) {
+    (void)state;
+    static const char *const at[] = {"LS1 hum", "LS1 hum with C19 bridged", NULL};
+    static const char *const other[] = {"LS1 hum", "LS1 hum with C20 bridged", NULL};
+    amp tidemark;
+    amp_open(&tidemark, "tidemark", NULL);
+    truth truth = truth_of(&tidemark, amp_fault(&tidemark, "C19", DIAGNOSE_CAP_OPEN), 0.05);
+    diagnose_belief *right = judge(&truth, at), *wrong = judge(&truth, other);
+    print_message("C19: %.2f where bridging it helps, %.2f where bridging C20 does not\n",
+                  of_part(right, "C19"), of_part(wrong, "C19"));
+    assert_string_equal(right->suspect[0].part, "C19");
+    assert_true(of_part(right, "C19") > 2 * of_part(wrong, "C19"));
+    assert_true(of_part(wrong, "C20") < 0.1);
+    diagnose_belief_free(right);
+    diagnose_belief_free(wrong);
+    free(truth.numbers);
+    amp_close(&tidemark);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(words),
         cmocka_unit_test(means_and_rows),
         cmocka_unit_test(dried_out_filter),
         cmocka_unit_test(open_bypass),
+        cmocka_unit_test(twice_the_mains),
+        cmocka_unit_test(pull_the_tube),
+        cmocka_unit_test(part_alone),
+        cmocka_unit_test(bridged),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
