@@ -63,7 +63,8 @@ typedef struct practice_score {
         bool found; /* it was replaced */
     } fault[PRACTICE_FAULTS];
     size_t readings;
-    int fewest; /* readings that settle it when one knows where to look; -1: none would */
+    int fewest; /* readings that settle it when one knows where to look; -1: none would, or not
+                   known */
     practice_now now;
 } practice_score;
 /* Gives the answer away, and ends the practice. Takes some seconds. */

@@ -10,7 +10,8 @@
 
 #define CLEAR 0.9
 #define DEEPEST 5
-#define KEPT 10 /* places looked at again, after the first round */
+#define KEPT 8       /* places that are tried: those that are farthest off */
+#define BUDGET_S 8.0 /* nobody waits longer for that; then it is not known */
 
 typedef struct search {
     practice_amp *amp;
@@ -20,6 +21,7 @@ typedef struct search {
     size_t *place; /* those worth looking at, best first */
     double *worth;
     size_t places;
+    double until_s;
 } search;
 
 /* The probability of the group that the part is in, if it is the leading one or not. */
@@ -82,19 +84,30 @@ static void keep(search *search, size_t at, size_t place, double chance) {
     search->worth[at] = chance;
 }
 
-static void one_round(search *search) {
-    size_t count = search->chosen ? (size_t)fmin((double)search->places, KEPT) : search->places;
-    for (size_t i = 0; i < count; i++) {
+/* The places that are farthest off, in deviations of good amps. */
+static void rank_places(search *search) {
+    for (size_t i = 0; i < search->places; i++) {
+        const diagnose_place *place = diagnose_place_at(search->amp->engine, i);
+        double volts = practice_read(search->amp, &place->probe, NULL);
+        double error = hypot(place->spread, 0.005 * place->healthy) + 0.02;
+        double off = fabs(volts - place->healthy) / error;
+        keep(search, i, i, isfinite(off) ? off : 0);
+    }
+    if (search->places > KEPT) search->places = KEPT;
+}
+
+static bool one_round(search *search) {
+    for (size_t i = 0; i < search->places; i++) {
         size_t place = search->place[i];
+        if (meter_ticks() > search->until_s) return false;
         keep(search, i, place, try_place(search, place));
     }
-    search->places = count;
+    return search->places > 0;
 }
 
 static int seek(search *search) {
     while (search->chosen < DEEPEST) {
-        one_round(search);
-        if (search->places == 0) return -1;
+        if (!one_round(search)) return -1;
         if (search->worth[0] >= CLEAR) return search->chosen + 1;
         write_reading(search, search->place[0], search->written[search->chosen++]);
         search->places--; /* the one chosen leaves the list */
@@ -110,14 +123,17 @@ static int fewest_of(practice_amp *amp, size_t fault) {
     alone.fault[0] = amp->fault[fault];
     alone.severity[0] = amp->severity[fault];
     alone.faults = 1;
-    search search = {.amp = &alone, .part = alone.fault[0]->part, .places = places};
+    search search = {.amp = &alone,
+                     .part = alone.fault[0]->part,
+                     .places = places,
+                     .until_s = meter_ticks() + BUDGET_S};
     search.place = calloc(places + 1, sizeof *search.place);
     search.worth = calloc(places + 1, sizeof *search.worth);
     int fewest = -1;
-    for (size_t i = 0; search.place && i < places; i++)
-        search.place[i] = i;
-    if (search.place && search.worth && practice_put_in(&alone) && practice_solve(&alone))
+    if (search.place && search.worth && practice_put_in(&alone) && practice_solve(&alone)) {
+        rank_places(&search);
         fewest = seek(&search);
+    }
     free(search.place);
     free(search.worth);
     return fewest;
