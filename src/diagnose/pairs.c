@@ -16,7 +16,6 @@
 #define WORTH_CASES 3     /* leading cases beside which a second fault is tried */
 #define WORTH_WEIGHT 0.05
 #define WORTH_ODDS (-3.5) /* ln of the odds of the best from which pairs are looked at */
-#define SCREENED 600      /* pairs of points truly solved: by the screening */
 #define FIRSTS 8          /* and, of so many of the best cases, */
 #define FULLY 3           /* of those, beside which all others are solved */
 #define BESIDE 40         /* the best second faults */
@@ -180,7 +179,7 @@ static bool solve_beside(searcher *searcher, pairs_table *table) {
 }
 
 static bool solve_screened(searcher *searcher, const pairs_table *table) {
-    for (int k = 0; k < table->count && k < SCREENED; k++)
+    for (int k = 0; k < table->count; k++)
         if (!add_case(searcher, table->all[k].a, table->all[k].b)) return false;
     return true;
 }
@@ -255,7 +254,7 @@ static bool look_around_best(searcher *searcher) {
 
 static bool take_room(searcher *searcher) {
     diagnose_run_state *run = searcher->run;
-    size_t room = SCREENED + (FIRSTS + FULLY) * BESIDE + 8 * AROUND;
+    size_t room = PAIRS_SCREENED + (FIRSTS + FULLY) * BESIDE + 8 * AROUND;
     searcher->room = (int)room;
     searcher->cases = base_arena_take(run->arena, room, sizeof *searcher->cases);
     run->two = base_arena_take(run->arena, room, sizeof *run->two);

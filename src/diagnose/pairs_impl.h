@@ -18,6 +18,8 @@ typedef struct pairs_candidate {
     float score; /* ln of prior and density, roughly */
 } pairs_candidate;
 
+#define PAIRS_SCREENED 600 /* that are kept of all pairs, to be truly solved */
+
 typedef struct pairs_table {
     const diagnose_run_state *run;
     const diagnose_weigher *weigher;
@@ -26,7 +28,8 @@ typedef struct pairs_table {
     pairs_mover *mover; /* fault after fault: all points that move some reading */
     int movers;
     pairs_candidate *all; /* best first */
-    int count, room;
+    int count;
+    float least; /* score that one more must have to be kept */
 } pairs_table;
 /* Fills the readings and the movers. false: no memory. */
 bool diagnose_pairs_table(pairs_table *table);
@@ -36,8 +39,8 @@ bool diagnose_pairs_screen(pairs_table *table);
  * Returns ln of the odds of the best against the case alone. */
 double diagnose_pairs_beside(const pairs_table *table, const diagnose_case *one,
                              pairs_candidate *best, int most);
-/* The `most` best second faults at the ends and the middle of their severities, each solved beside
- * the first. false: no memory. */
+/* The `most` best second faults, wirings apart, at the ends and the middle of their severities,
+ * each solved beside the first. false: no memory. */
 bool diagnose_pairs_from(pairs_table *table, const diagnose_point *first, pairs_candidate *best,
                          int most);
 

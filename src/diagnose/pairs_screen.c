@@ -11,6 +11,7 @@
 
 #define MOVES 0.5f /* deviations that a fault must move some reading by, to be one of two */
 #define LANES 8
+#define ROOM (4 * PAIRS_SCREENED)
 #define COMBINATIONS 3 /* of severities that are kept of two faults */
 /* beside a case: deviations from which a reading counts as moved, and what may be between a
  * severity of the grid and the true one, or between what a fault moves alone and beside another */
@@ -162,6 +163,25 @@ static void keep_best(pairs_candidate *best, int most, pairs_candidate one) {
     if (at < most) best[at] = one;
 }
 
+static int better(const void *a, const void *b) {
+    const pairs_candidate *x = a, *y = b;
+    return (x->score < y->score) - (x->score > y->score);
+}
+
+/* The best so far, in order; the worst of them is what the next must beat. */
+static void sort_out(table *table) {
+    qsort(table->all, (size_t)table->count, sizeof *table->all, better);
+    if (table->count < PAIRS_SCREENED) return;
+    table->count = PAIRS_SCREENED;
+    table->least = table->all[PAIRS_SCREENED - 1].score;
+}
+
+static void keep(table *table, pairs_candidate one) {
+    if (!one.a || one.score < table->least) return;
+    if (table->count == ROOM) sort_out(table);
+    table->all[table->count++] = one;
+}
+
 /* The best combinations of the severities of two faults: of movers from a and from b on. */
 static void try_faults(table *table, int a, int b) {
     int a_end = end_of_fault(table, a), b_end = end_of_fault(table, b);
@@ -174,33 +194,20 @@ static void try_faults(table *table, int a, int b) {
             float score = one->prior + other->prior - cost_of(table, one, other);
             keep_best(best, COMBINATIONS, (pairs_candidate){one->point, other->point, score});
         }
-    for (int k = 0; k < COMBINATIONS && table->count < table->room; k++)
-        if (best[k].a) table->all[table->count++] = best[k];
+    for (int k = 0; k < COMBINATIONS; k++)
+        keep(table, best[k]);
 }
 
-static int better(const void *a, const void *b) {
-    const pairs_candidate *x = a, *y = b;
-    return (x->score < y->score) - (x->score > y->score);
-}
-
-static bool try_all(table *table) {
+bool diagnose_pairs_screen(pairs_table *table) {
     const diagnose_engine *engine = table->run->engine;
-    size_t faults = 0;
-    for (int a = 0; a < table->movers; a = end_of_fault(table, a))
-        faults++;
-    table->room = (int)(COMBINATIONS * faults * faults / 2 + 1);
-    table->all = base_arena_take(table->run->arena, (size_t)table->room + 1, sizeof *table->all);
+    table->all = base_arena_take(table->run->arena, ROOM, sizeof *table->all);
+    table->least = -INFINITY;
     if (!table->all) return false;
     for (int a = 0; a < table->movers; a = end_of_fault(table, a))
         for (int b = end_of_fault(table, a); b < table->movers; b = end_of_fault(table, b))
             if (!clash(engine, table->mover[a].point, table->mover[b].point))
                 try_faults(table, a, b);
-    return true;
-}
-
-bool diagnose_pairs_screen(pairs_table *table) {
-    if (!try_all(table)) return false;
-    qsort(table->all, (size_t)table->count, sizeof *table->all, better);
+    sort_out(table);
     return true;
 }
 
@@ -279,10 +286,10 @@ bool diagnose_pairs_from(pairs_table *table, const diagnose_point *first, pairs_
     if (!mover_room(table, &none) || !mover_room(table, &own)) return false;
     for (int m = 0; m < table->movers; m++) {
         const mover *second = &table->mover[m];
-        if (!coarse(engine, second->point) || clash(engine, first, second->point)) continue;
+        if (second->point->wired || !coarse(engine, second->point)) continue;
+        if (clash(engine, first, second->point)) continue;
         both.second = second->point->fault;
         both.second_severity = second->point->severity;
-        both.wired = first->wired ? first->wired : second->point->wired;
         if (!diagnose_point_solve(engine, &both, first->x)) return false;
         if (!both.solved) continue;
         moves_of(table, &both, &own);

@@ -118,7 +118,7 @@ static void exchanged_halves(void **state) {
 static void tremolo_with_two_faults(void **state) {
     (void)state;
     static const char *const signals[] = {"V2.6 @5Hz,20mV J3", "shift1 @5Hz,20mV J3",
-                                          "shift2 @5Hz,20mV J3", "throb @5Hz,20mV J3"};
+                                          "shift2 @5Hz,20mV J3"};
     amp amp;
     amp_open(&amp, "porchlight", NULL);
     circuit_lead lead = wired_lead(&amp, "C10", 0, "V2.7");
@@ -128,6 +128,9 @@ static void tremolo_with_two_faults(void **state) {
     wired_chart(&wired, readings);
     for (size_t i = 0; i < sizeof signals / sizeof *signals; i++)
         wired_signal(&wired, readings, signals[i]);
+    assert_int_equal(
+        diagnose_readings_tell(readings, amp.system, "no tremolo", (base_place){0}, amp.errors),
+        BASE_OK);
     diagnose_belief *belief = diagnose_run(amp.engine, readings, amp.errors);
     assert_int_equal(diagnose_leading_pair(belief, 0), 0);
     assert_string_equal(belief->pair[0].part[0], "C13");
