@@ -6,6 +6,7 @@
  * (--own), or from another's world that shares no equation with it (the default). A case depends on
  * the seed, the amp and its number alone, so that a run can be stopped, taken up again, and shared
  * among processes. */
+#include "exact.h"
 #include "files.h"
 #include "judge.h"
 #include "report.h"
@@ -18,7 +19,7 @@
 #include <time.h>
 
 typedef struct settings {
-    bool own, chart, report, sbc, verbose, brief;
+    bool own, chart, report, sbc, verbose, brief, exact;
     const char *amp, *file;
     long cases, seed, variations, part, parts, walks, efforts;
     char **files;
@@ -112,6 +113,14 @@ static void try_subject(run *run, subject *subject) {
     }
 }
 
+static void print_exact(const subject *subject) {
+    exact exact = exact_policy(subject);
+    printf("%s: %d hypotheses, %d places; expected effort: information for its cost %.3f (%.3f of "
+           "the best), edges for their cost %.3f (%.3f), best %.3f\n",
+           subject->name, exact.hypotheses, exact.places, exact.information,
+           exact.information / exact.best, exact.edges, exact.edges / exact.best, exact.best);
+}
+
 static void try_amp(run *run, const cli_file *file, const subject_options *given) {
     const settings *settings = run->settings;
     if (strncmp(file->name, "amps/", 5) != 0) return;
@@ -128,7 +137,10 @@ static void try_amp(run *run, const cli_file *file, const subject_options *given
             continue;
         }
         time_t start = time(NULL);
-        try_subject(run, subject);
+        if (settings->exact)
+            print_exact(subject);
+        else
+            try_subject(run, subject);
         printf("%s, variation %d: %ld cases made, %ld there already, %ld unsolved; %ld s\n",
                file->name, variation, run->made, run->skipped, run->unsolved,
                (long)(time(NULL) - start));
@@ -214,6 +226,9 @@ static error_t parse(int key, char *argument, struct argp_state *state) {
     case 'B':
         settings->brief = true;
         return 0;
+    case 'x':
+        settings->exact = true;
+        return 0;
     case 'V':
         settings->verbose = true;
         return 0;
@@ -240,6 +255,7 @@ static const struct argp_option options[] = {
     {"report", 'r', NULL, 0, "make no cases: report on the rows of these files", 0},
     {"sbc", 'b', NULL, 0, "report only simulation-based calibration", 0},
     {"brief", 'B', NULL, 0, "only the chart of all places, only cases of one fault", 0},
+    {"exact", 'x', NULL, 0, "no cases: the rules for the next reading against the exact policy", 0},
     {"verbose", 'V', NULL, 0, "print what was missed", 0},
     {0}};
 
