@@ -240,14 +240,14 @@ static const struct argp_option options[] = {
     {"cases", 'n', "N", 0, "cases of each amp; 50", 0},
     {"seed", 's', "N", 0, "of the random numbers; 1", 0},
     {"draws", 'd', "N", 0, "most draws of a case; 1000000", 0},
-    {"open", 'o', "TV", 0, "total variation that the sampling may leave open; 0.002", 0},
+    {"open", 'o', "TV", 0, "total variation that the sampling may leave open; 0.005", 0},
     {"faults", 'f', NULL, 0, "all faults that show alike, not by their priors", 0},
     {"keep", 'k', "FILE", 0, "what is sampled is kept there, and taken from there again", 0},
     {"verbose", 'v', NULL, 0, "print the suspects of each case", 0},
     {0}};
 
 int main(int count, char **arguments) {
-    settings settings = {.cases = 50, .seed = 1, .posterior = {1000000, 0.002, 16, 1}};
+    settings settings = {.cases = 50, .seed = 1, .posterior = {1000000, 0.005, 9, 1}};
     static const struct argp argp = {
         options, parse, NULL, "How far are the probabilities from brute force?", NULL, NULL, NULL};
     argp_parse(&argp, count, arguments, 0, NULL, &settings);

@@ -3,9 +3,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define CAPPED 24.0 /* squared deviations that one reading counts for in choosing them */
-#define FIRST 400   /* draws of each hypothesis */
-#define POOR 0.15   /* effective part of the draws, under which a sampler learns again */
+#define CAPPED 24.0   /* squared deviations that one reading counts for in choosing them */
+#define FIRST 400     /* draws of each hypothesis */
+#define POOR 0.15     /* effective part of the draws, under which a sampler learns again */
+#define NEAR_PART 0.1 /* of half the wrong readings, as weigh.c has it */
+#define NEAR_VOLTS 0.2
 #define LESSONS 3
 #define ROUNDS 40
 #define COUNTS 0.01 /* probability from which the marks of a good run are asked */
@@ -102,7 +104,8 @@ static void add_candidate(run *run, model_hypothesis hypothesis, double wider, d
     candidate *one = &run->one[run->count++];
     *one = (candidate){.hypothesis = hypothesis, .wider = wider, .log_prior = log_prior};
     one->laplace = -INFINITY;
-    const sampler_data data = {run->y, run->broad, run->amp->engine->options.wrong};
+    sampler_data data = {run->y, run->broad, .wrong = run->amp->engine->options.wrong};
+    if (wider == 0) data.near_part = NEAR_PART, data.near_volts = NEAR_VOLTS;
     sampler_model model =
         wider > 0 ? (sampler_model){run->amp->latents, run->n, one, wide_volts, wide_noise}
                   : model_of(&one->hypothesis);

@@ -75,13 +75,22 @@ static double log_normal(double r, double sd) {
     return -0.5 * square(r / sd) - log(sd) - 0.5 * log(2 * M_PI);
 }
 
+static double log_wrong(const sampler *one, int i) {
+    const sampler_data *data = &one->data;
+    double near = data->near_part * fabs(one->volts[i]) + data->near_volts;
+    if (!(near > 0)) return data->broad[i];
+    double by = log_normal(data->y[i] - one->volts[i], hypot(one->sd[i], near));
+    double most = fmax(by, data->broad[i]);
+    return most + log(exp(by - most) + exp(data->broad[i] - most)) - M_LN2;
+}
+
 /* ln density of the readings given volts and noise; right[i] (may be NULL): the chance that
  * reading i is not a wrong one. */
 static double log_likelihood(const sampler *one, double *right) {
     double sum = 0, wrong = one->data.wrong;
     for (int i = 0; i < one->model.readings; i++) {
         double good = log1p(-wrong) + log_normal(one->data.y[i] - one->volts[i], one->sd[i]);
-        double bad = wrong > 0 ? log(wrong) + one->data.broad[i] : -INFINITY;
+        double bad = wrong > 0 ? log(wrong) + log_wrong(one, i) : -INFINITY;
         double most = fmax(good, bad), both = most + log(exp(good - most) + exp(bad - most));
         if (right) right[i] = exp(good - both);
         sum += both;

@@ -26,6 +26,8 @@ typedef struct sampler_data {
     const double *y;     /* by reading */
     const double *broad; /* by reading: ln density of a wrong one */
     double wrong;        /* chance that a reading is wrong */
+    /* Half of the wrong ones lie near: this part of the volts, and these volts, off. 0: none do. */
+    double near_part, near_volts;
 } sampler_data;
 
 typedef struct sampler_evidence {

@@ -98,7 +98,7 @@ static void predict(diagnose_run_state *run, int label, int i) {
     for (int k = 0; k < run->count; k++) {
         const diagnose_case *one = &run->cases[k];
         if (one->label != label || !one->exact) continue;
-        double mean = one->mean[i], variance = one->variance[i];
+        double mean = one->tangent[i], variance = one->variance[i];
         for (int cell = 0; cell < DIAGNOSE_CELLS; cell++) {
             double a = one->row[i][run->engine->first_cell + cell];
             mean += a * one->cell[cell];
@@ -243,7 +243,7 @@ static bool think(diagnose_run_state *run, kept *kept, base_errors *errors) {
         const diagnose_case *one = &run->cases[k];
         if (one->point < 0 || one->point >= (int)run->engine->points) continue;
         kept->weight[one->point] = one->weight;
-        kept->cell[one->point] = one->cell[0];
+        kept->cell[one->point] = one->line[0];
     }
     if (!gather(run, belief) || !name_suspects(run, belief)) return false;
     if (!keep_wirings(run, kept)) return false;

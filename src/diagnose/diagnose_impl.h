@@ -208,6 +208,8 @@ struct diagnose_engine {
     diagnose_bench *here;      /* the amp that was visited last */
 };
 
+/* What one standard deviation of the severity within its cell adds to ln(number) of a set. */
+double diagnose_cell_step(const diagnose_fault *fault, int set);
 /* Severities that a point may have: of the fault, and of the second. */
 #define DIAGNOSE_CELLS 2
 /* One row of A: the latents' columns, and one for each severity within its cell. */
@@ -222,6 +224,9 @@ void diagnose_numbers_of(const diagnose_engine *engine, const diagnose_point *po
 bool diagnose_visit(diagnose_engine *engine, diagnose_point *point);
 double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
                          const solve_probe *probe, const diagnose_load *load, float *row);
+/* The same by the law alone, without what a chart has told; row may be NULL. */
+double diagnose_probe_raw(diagnose_engine *engine, const diagnose_point *point,
+                          const solve_probe *probe, const diagnose_load *load, float *row);
 diagnose_load diagnose_load_at(diagnose_engine *engine, const double *numbers, const double *x,
                                const solve_probe *probe);
 /* Makes rows of `places` (indices, or NULL: all) valid. false: no memory or no solution. */
@@ -286,11 +291,15 @@ typedef struct diagnose_case {
     double log_weight, weight;
     diagnose_gauss gauss;        /* of the readings; q NULL where not exact */
     double *mean, *variance;     /* by reading, model and noise included; NULL where not exact */
+    double *tangent;             /* by reading: mean, or where the amp bends what its tangent at the
+                                    top of the posterior comes to with all latents nought */
     double cell[DIAGNOSE_CELLS]; /* where in its cell each severity stands, in deviations */
     double cell_variance[DIAGNOSE_CELLS]; /* of that, given the readings; 1 before any */
-    double *wrong;     /* by reading: chance that it is wrong; NULL where not exact */
-    double *without;   /* by reading: ln weight without it */
-    const float **row; /* by reading */
+    double
+        line[DIAGNOSE_CELLS]; /* the same by the drawn amp's own slopes, which reach other places */
+    double *wrong;            /* by reading: chance that it is wrong; NULL where not exact */
+    double *without;          /* by reading: ln weight without it */
+    const float **row;        /* by reading */
 } diagnose_case;
 
 /* Two faults at once. */
@@ -359,6 +368,11 @@ void diagnose_screen(const diagnose_run_state *run, const diagnose_point *point,
                      diagnose_weigher *weigher, diagnose_gauss *gauss, diagnose_case *one);
 /* By all readings, with the point's own sensitivities. false: no memory or no solution. */
 bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, diagnose_weigher *weigher);
+/* The same from rows, mean and tangent that are at hand. */
+bool diagnose_weigh_rows(diagnose_run_state *run, diagnose_case *one, diagnose_weigher *weigher);
+/* bend.c: weighs anew, with the amp linearised at the top of the posterior, what may matter and
+ * bends. false: no memory. */
+bool diagnose_bend(diagnose_run_state *run, diagnose_weigher *weigher);
 /* Weights that sum to 1, heaviest first. */
 void diagnose_normalise(diagnose_run_state *run);
 /* Are the readings left unexplained by what was weighed so far? */

@@ -177,6 +177,13 @@ static bool is_set(const diagnose_fault *fault, int slot) {
     return false;
 }
 
+/* A number may stay the same in all severities, or fall as others rise. */
+double diagnose_cell_step(const diagnose_fault *fault, int set) {
+    if (fault->severities < 2) return 0;
+    double side = fault->severity[1] > fault->severity[0] ? 1 : -1;
+    return side * log(fault->number[set][1] / fault->number[set][0]) / sqrt(12);
+}
+
 /* SOLVE_GAS's gradient is by number, all others by ln(number). */
 static float cell_of(const diagnose_engine *engine, const diagnose_fault *fault, int severity,
                      const double *gradient) {
@@ -184,7 +191,7 @@ static float cell_of(const diagnose_engine *engine, const diagnose_fault *fault,
     for (int s = 0; s < fault->sets; s++) {
         bool gas = solve_slot_at(engine->bench.system, (size_t)fault->slot[s])->what == SOLVE_GAS;
         double scale = gas ? fault->number[s][severity] : 1;
-        cell += gradient[fault->slot[s]] * scale * fault->cell;
+        cell += gradient[fault->slot[s]] * scale * diagnose_cell_step(fault, s);
     }
     return (float)cell;
 }

@@ -33,7 +33,7 @@ static double misfit(const diagnose_run_state *run, const diagnose_case *one) {
     double sum = 0, n = run->n;
     if (!one->exact) return 0;
     for (int i = 0; i < run->n; i++)
-        sum += one->gauss.e[i] * (run->y[i] - one->mean[i]);
+        sum += one->gauss.e[i] * (run->y[i] - one->tangent[i]);
     return (sum - n) / sqrt(2 * n);
 }
 

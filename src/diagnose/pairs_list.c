@@ -67,7 +67,7 @@ static bool name_pair(const diagnose_run_state *run, diagnose_pair *pair, base_a
 static void add_reads(const diagnose_run_state *run, const diagnose_case *one, double share,
                       double *reads) {
     for (int i = 0; i < run->given; i++) {
-        reads[i] += share * one->mean[i];
+        reads[i] += share * one->tangent[i];
         for (int cell = 0; cell < DIAGNOSE_CELLS; cell++)
             reads[i] += share * one->row[i][run->engine->first_cell + cell] * one->cell[cell];
     }

@@ -28,21 +28,26 @@ static bool must_join(const diagnose_load *load, const solve_probe *probe, doubl
     return load->bends || source > 2 * load->source || source < 0.5 * load->source;
 }
 
-double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
-                         const solve_probe *probe, const diagnose_load *load, float *row) {
+double diagnose_probe_raw(diagnose_engine *engine, const diagnose_point *point,
+                          const solve_probe *probe, const diagnose_load *load, float *row) {
     solve_work *work = engine->here->work;
-    double source = 0;
-    double shown = solve_read(work, engine->work_numbers, engine->work_x, probe,
-                              engine->work_gradient, &source);
+    double source = 0, *gradient = row ? engine->work_gradient : NULL;
+    double shown = solve_read(work, engine->work_numbers, engine->work_x, probe, gradient, &source);
     double bare = isfinite(probe->meter_ohms)
                       ? shown * (probe->meter_ohms + source) / probe->meter_ohms
                       : shown;
     if (must_join(load, probe, bare, source)) {
-        double joined = solve_read_joined(work, engine->work_numbers, engine->work_x, probe,
-                                          engine->work_gradient);
+        double joined =
+            solve_read_joined(work, engine->work_numbers, engine->work_x, probe, gradient);
         if (isfinite(joined)) shown = joined;
     }
-    diagnose_latents_row(engine, engine->work_gradient, point, row);
+    if (row) diagnose_latents_row(engine, gradient, point, row);
+    return shown;
+}
+
+double diagnose_probe_at(diagnose_engine *engine, const diagnose_point *point,
+                         const solve_probe *probe, const diagnose_load *load, float *row) {
+    double shown = diagnose_probe_raw(engine, point, probe, load, row);
     return shown + diagnose_chart_apply(engine, row);
 }
 

@@ -52,7 +52,7 @@ static bool fits(const diagnose_run_state *run, const diagnose_case *one) {
     if (!one || !one->exact) return true;
     double sum = 0, n = run->n;
     for (int i = 0; i < run->n; i++) {
-        sum += one->gauss.e[i] * (run->y[i] - one->mean[i]);
+        sum += one->gauss.e[i] * (run->y[i] - one->tangent[i]);
         if (one->wrong[i] <= 0.5) continue;
         sum -= one->gauss.e[i] * one->gauss.e[i] / one->gauss.q[i * run->n + i];
         n -= 1;

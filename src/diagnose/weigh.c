@@ -16,8 +16,12 @@
 #define UNKNOWN 10.0    /* the same where a point has no answer */
 #define NEAR_PART 0.1   /* how far a reading may be out where the law fails; judgement */
 #define NEAR_VOLTS 0.2  /* V, and besides */
+#define UNMODELLED 3    /* sizes of something not modelled */
 #define MOST_CELL 2.0   /* deviations: beyond, the next severity has its say */
-#define STILL 1e-5      /* of the noise variance: a reading that tolerance does not move */
+#define HALF_CELL 1.7320508075688772 /* sqrt 3: a cell's half in deviations of an even law */
+#define LEAST_CELL 1e-9              /* variance in it */
+#define UNTOLD 1e-4 /* precision that the readings add, from which they tell of it */
+#define STILL 1e-5  /* of the noise variance: a reading that tolerance does not move */
 
 static double square(double x) {
     return x * x;
@@ -157,7 +161,9 @@ bool diagnose_case_room(diagnose_run_state *run, diagnose_case *one) {
     one->without = base_arena_take(run->arena, n, sizeof(double));
     one->mean = base_arena_take(run->arena, n, sizeof(double));
     one->variance = base_arena_take(run->arena, n, sizeof(double));
-    return one->gauss.q && one->gauss.e && one->wrong && one->without && one->mean && one->variance;
+    one->tangent = base_arena_take(run->arena, n, sizeof(double));
+    return one->gauss.q && one->gauss.e && one->wrong && one->without && one->mean &&
+           one->variance && one->tangent;
 }
 
 static int more_promising(const void *a, const void *b) {
@@ -189,7 +195,7 @@ static void screen_again(diagnose_run_state *run, bench *bench, diagnose_case *s
 static bool screen_all(diagnose_run_state *run, bench *bench) {
     diagnose_engine *engine = run->engine;
     diagnose_case spare = {0};
-    run->cases = base_arena_take(run->arena, engine->points + 1, sizeof *run->cases);
+    run->cases = base_arena_take(run->arena, engine->points + UNMODELLED, sizeof *run->cases);
     if (!run->cases || !diagnose_case_room(run, &spare)) return false;
     run->roughly = true;
     covariance(run, run->healthy_row, bench->base);
@@ -280,6 +286,27 @@ static bool fetch(diagnose_run_state *run, diagnose_point *point, diagnose_case 
     return fetch_asked(run, point, one, m);
 }
 
+/* ln of what a severity that lies evenly in its cell weighs beside a Gaussian one of the same
+ * spread, when the latter's mean and variance given the readings are these. With p = 1/v - 1 what
+ * the readings say is a Gaussian of mean m/v/p and precision p, to be integrated over the cell. */
+static double log_even(double mean, double variance) {
+    double v = fmax(variance, LEAST_CELL), p = 1 / v - 1;
+    if (p < UNTOLD) return 0;
+    double at = mean / v / p, root = sqrt(p / 2);
+    double from = (-HALF_CELL - at) * root, to = (HALF_CELL - at) * root;
+    double part = from > 0 ? erfc(from) - erfc(to)
+                  : to < 0 ? erfc(-to) - erfc(-from)
+                           : erf(to) - erf(from);
+    double height = (p * at * at - mean * mean / v - log(v * p)) / 2;
+    return height + log(fmax(part, 1e-300) / 2) + 0.5 * log(2 * M_PI) - log(2 * HALF_CELL);
+}
+
+static void make_even(const diagnose_run_state *run, diagnose_case *one, double log_even) {
+    one->log_weight += log_even;
+    for (int i = 0; i < run->n; i++)
+        one->without[i] += log_even;
+}
+
 /* The severity within its cell is one more latent, with its own column of A: given the readings its
  * mean is a' e and its variance 1 - a' Q a. Not told where a reading is thought wrong. */
 static void place_in_cell(const diagnose_run_state *run, diagnose_case *one, int cell) {
@@ -295,6 +322,7 @@ static void place_in_cell(const diagnose_run_state *run, diagnose_case *one, int
     }
     one->cell[cell] = fmin(fmax(mean, -MOST_CELL), MOST_CELL);
     one->cell_variance[cell] = fmin(fmax(1 - known, 0), 1);
+    if (!run->asks) make_even(run, one, log_even(mean, fmax(1 - known, 0)));
 }
 
 /* A reading that is wrong may show anything; or, as often, the law is out there by more than it
@@ -325,22 +353,29 @@ static void finish(diagnose_run_state *run, diagnose_case *one, bench *bench, do
 }
 
 /* The model is always a little wrong: by a part of what the fault changes. */
-bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
-    diagnose_point *point = diagnose_point_of(run, one->point);
-    if (!diagnose_case_room(run, one) || !fetch(run, point, one, one->mean)) return false;
+bool diagnose_weigh_rows(diagnose_run_state *run, diagnose_case *one, bench *bench) {
     covariance(run, one->row, bench->c);
     for (int i = 0; i < run->n; i++) {
         bool known = isfinite(one->mean[i]);
-        if (!known) one->mean[i] = run->healthy[i];
-        bench->r[i] = run->y[i] - one->mean[i];
+        if (!known) one->mean[i] = one->tangent[i] = run->healthy[i];
+        bench->r[i] = run->y[i] - one->tangent[i];
         bench->c[i * run->n + i] +=
             known ? diagnose_error_of(run, i, one->mean[i]) : square(UNKNOWN);
         one->variance[i] = bench->c[i * run->n + i];
     }
     diagnose_gauss_make(&one->gauss, bench->c, bench->r, run->n);
-    finish(run, one, bench, log_prior(run, point));
+    finish(run, one, bench, log_prior(run, diagnose_point_of(run, one->point)));
     for (int cell = 0; cell < DIAGNOSE_CELLS && isfinite(one->gauss.log_density); cell++)
         place_in_cell(run, one, cell);
+    return true;
+}
+
+bool diagnose_weigh_exactly(diagnose_run_state *run, diagnose_case *one, bench *bench) {
+    diagnose_point *point = diagnose_point_of(run, one->point);
+    if (!diagnose_case_room(run, one) || !fetch(run, point, one, one->mean)) return false;
+    memcpy(one->tangent, one->mean, (size_t)run->n * sizeof *one->mean);
+    if (!diagnose_weigh_rows(run, one, bench)) return false;
+    memcpy(one->line, one->cell, sizeof one->line);
     return true;
 }
 
@@ -367,30 +402,32 @@ static bool weigh_window(diagnose_run_state *run, bench *bench) {
 
 /* Anything may be out, several times as far as in a good amp: the same covariance made larger, and
  * a part of every reading besides. It wins only where nothing else comes near. */
-static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
-    static const double wider[] = {4, 10, 30};
-    int n = run->n, sizes = sizeof wider / sizeof *wider;
+static bool weigh_wider(diagnose_run_state *run, bench *bench, double wider, double prior) {
+    int n = run->n;
     diagnose_case *one = &run->cases[run->count];
     *one = (diagnose_case){.label = 1, .point = -1};
     if (!diagnose_case_room(run, one)) return false;
-    double total = -INFINITY;
-    for (int s = 0; s < sizes; s++) {
-        for (int i = 0; i < n * n; i++)
-            bench->c[i] = bench->base[i] * square(wider[s]);
-        for (int i = 0; i < n; i++) {
-            bench->r[i] = run->y[i] - run->healthy[i];
-            double part = i < run->given ? fabs(run->healthy[i]) : 0;
-            if (diagnose_asked(run, i)) part = ASKED_PART;
-            bench->c[i * n + i] += square(0.01 * wider[s] * part) + square(0.02 * wider[s]);
-        }
-        diagnose_gauss_make(&one->gauss, bench->c, bench->r, n);
-        total = diagnose_log_sum(total, one->gauss.log_density - log(sizes));
+    for (int i = 0; i < n * n; i++)
+        bench->c[i] = bench->base[i] * square(wider);
+    for (int i = 0; i < n; i++) {
+        bench->r[i] = run->y[i] - run->healthy[i];
+        double part = i < run->given ? fabs(run->healthy[i]) : 0;
+        if (diagnose_asked(run, i)) part = ASKED_PART;
+        bench->c[i * n + i] += square(0.01 * wider * part) + square(0.02 * wider);
     }
-    one->gauss.log_density = total;
+    diagnose_gauss_make(&one->gauss, bench->c, bench->r, n);
     double told = run->tolds ? diagnose_clues_weight(run, NULL, true) : 0;
-    finish(run, one, bench, log(run->engine->catalogue.fault[1].prior) + told);
+    finish(run, one, bench, prior + told);
     one->exact = false;
     run->count++;
+    return true;
+}
+
+static bool weigh_unmodelled(diagnose_run_state *run, bench *bench) {
+    static const double wider[UNMODELLED] = {4, 10, 30};
+    double prior = log(run->engine->catalogue.fault[1].prior / UNMODELLED);
+    for (int size = 0; size < UNMODELLED; size++)
+        if (!weigh_wider(run, bench, wider[size], prior)) return false;
     return true;
 }
 
@@ -415,6 +452,7 @@ bool diagnose_weigh(diagnose_run_state *run, base_errors *errors) {
     bench bench;
     if (!diagnose_evidence(run, errors) || !bench_room(run, &bench)) return false;
     if (!screen_all(run, &bench) || !weigh_window(run, &bench)) return false;
+    if (!diagnose_bend(run, &bench)) return false;
     if (!weigh_unmodelled(run, &bench)) return false;
     diagnose_normalise(run);
     return diagnose_wiring_weigh(run, &bench) && diagnose_pairs_weigh(run, &bench);
