@@ -88,6 +88,11 @@ test("hum moves the suspects; two faults at once stand in Find and in Decide", a
   await page.getByRole("button", { name: "Take back B2 hum" }).waitFor();
   const found = await ask(base, `api/jobs/${job}/suspects`);
   assert.ok(found.pairs.length, "no pair explains hum and a leaky coupling capacitor");
+  const { at, caution } = found.tests[0];
+  const step = page.locator(".evidence-step", { hasText: at }).first();
+  await step.getByText(caution).waitFor();
+  await step.getByRole("button", { name: `Enter ${at}` }).click();
+  assert.equal(await page.getByLabel("What was read").inputValue(), at);
   const name = found.pairs[0].both.map(({ part }) => part).join(" + ");
   await page.locator(".suspects").getByText(name, { exact: true }).first().waitFor();
   await page.goto(`${base}#/jobs/${job}/find`);

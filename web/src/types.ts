@@ -434,6 +434,7 @@ export interface Suspects {
   pairs: SuspectPair[];
   groups: { probability: number; members: number; pairs: number; tell: string | null }[];
   next: NextReading[];
+  tests: NextReading[]; // what else to try: other readings, and after something was done
   readings: Compared[];
   symptoms?: { said: string; by_leader: number | null; good: number | null }[];
   trusted: boolean;

@@ -1,5 +1,8 @@
 // How readings other than plain volts are written (docs/readings-file.md), and what they ask of hands.
 
+/** A place where volts are read, and no other test: those have words behind the place. */
+export const isPlace = (at: string): boolean => !at.includes(" ");
+
 export const DEAD =
   "Switched off, plug out, capacitors drained and measured before a hand goes in. Not sure? Stop.";
 export const LIVE_AC =

@@ -9,18 +9,14 @@ import { Button, Choice, Field } from "../ui/controls";
 import { From, Section } from "../ui/frame";
 import { Mark } from "../ui/marks";
 import { percent, SuspectList, VerdictWords, type Asked } from "./find-suspects";
-import { DEAD, DO, hands, LIVE_AC } from "./evidence-words";
-import { mainsOf, useMains, useMeter } from "./measure-readings";
+import { DEAD, DO, hands, isPlace, LIVE_AC } from "./evidence-words";
+import { mainsOf, useMains, useMeter, useTest } from "./measure-readings";
 
 export interface EvidenceProps {
   view: View;
   phase: Phase;
   asked: Asked;
 }
-
-/** A test that is being written, and where the form stands. */
-const useTest = (view: View) =>
-  useDraft(`test ${view.job}`, { kind: "hum", at: "B2 hum", value: "" });
 
 export function Evidence(props: EvidenceProps) {
   return (
@@ -37,7 +33,7 @@ export function Evidence(props: EvidenceProps) {
         <SuspectList asked={props.asked} />
         <h2 class="evidence-next">What would tell most</h2>
         <From of={props.asked} lines={4}>
-          {({ next }) => <Next view={props.view} next={next} />}
+          {({ next, tests }) => <Next view={props.view} next={[...tests, ...next.slice(0, 2)]} />}
         </From>
       </aside>
     </div>
@@ -221,17 +217,16 @@ function Next({ view, next }: { view: View; next: NextReading[] }) {
   if (!next.length) return <p class="dim">Nothing more would be told.</p>;
   return (
     <ol class="told">
-      {next.slice(0, 6).map((one) => (
+      {next.map((one) => (
         <li key={one.at} class="evidence-step">
           <span>
             <strong>{one.at}</strong>, {one.quantity}
           </span>
           <span>{one.why}</span>
           <span class="dim">
-            Effort {Number(one.cost.toPrecision(2))}.{" "}
-            {one.caution ?? (hands(one.at) === "live" ? "One hand." : DEAD)}
+            Effort {Number(one.cost.toPrecision(2))}. {one.caution ?? "One hand."}
           </span>
-          {one.at.includes(" ") && (
+          {!isPlace(one.at) && (
             <Button
               kind="quiet"
               label={`Enter ${one.at}`}

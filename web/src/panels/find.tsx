@@ -17,7 +17,6 @@ import {
   useSuspects,
   VerdictWords,
 } from "./find-suspects";
-import { DEAD, hands } from "./evidence-words";
 import { GoOn } from "./go-on";
 import { useChart } from "./measure";
 import type { Panel } from ".";
@@ -126,7 +125,7 @@ function Line({ suspect }: { suspect: Suspect }) {
 /* ---- what would settle it ---------------------------------------------------------------------------- */
 
 function Settle({ view, data }: { view: View; data: Suspects }) {
-  const next = data.next.slice(0, 3);
+  const next = [...data.next.slice(0, 1), ...data.tests.slice(0, 3)];
   const tells = data.groups
     .filter(({ tell, probability }) => tell && probability >= SHOWN)
     .slice(0, 3);
@@ -135,7 +134,7 @@ function Settle({ view, data }: { view: View; data: Suspects }) {
       {next.map((one, at) => (
         <p key={one.at} class="settle-next">
           {at ? "Or" : "Next"}: <strong>{one.at}</strong>, {one.quantity}. {one.why}{" "}
-          {hands(one.at) === "dead" && <span class="dim">{one.caution ?? DEAD} </span>}
+          {one.caution && <span class="dim">{one.caution} </span>}
           {!at && <Link to={`jobs/${view.job}/measure`}>Take it</Link>}
         </p>
       ))}

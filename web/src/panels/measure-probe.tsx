@@ -11,6 +11,7 @@ import { readNumber, volts } from "../units";
 import type { Asked } from "./find-suspects";
 import { VerdictMark } from "./measure-chart";
 import { band, lineAt, whatWords, type Readings } from "./measure-readings";
+import { isPlace } from "./evidence-words";
 import { bases, partsAt, PlaceDrawing } from "./measure-socket";
 
 interface Walk {
@@ -51,7 +52,9 @@ const REST = "No reading tells the suspects apart any more: the rest of the char
 function nextPoint({ chart, asked, readings }: Props, skipped: string[]): Point | null {
   const open = (at: string) =>
     !skipped.includes(at) && !readings.recorded.has(at) && !readings.pending.has(at);
-  const wanted: NextReading | undefined = asked.data?.next.find(({ at }) => open(at));
+  const wanted: NextReading | undefined = asked.data?.next.find(
+    ({ at }) => isPlace(at) && open(at),
+  );
   if (wanted) return { line: lineAt(chart, wanted.at), why: wanted.why };
   const rest = chart.lines.find(({ at }) => open(at));
   return rest ? { line: rest, why: REST } : null;

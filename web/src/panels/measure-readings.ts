@@ -9,6 +9,10 @@ import { readNumber, volts } from "../units";
 /** The meter in hand, as the program writes it ("10M", "20k per volt on 300"): of the bench. */
 export const useMeter = (): Draft<{ meter: string }> => useDraft("bench", { meter: "10M" });
 
+/** A reading other than plain volts that is being written. */
+export const useTest = (view: View): Draft<{ kind: string; at: string; value: string }> =>
+  useDraft(`test ${view.job}`, { kind: "hum", at: "B2 hum", value: "" });
+
 /** Volts at the wall as typed, "" when not read: of this visit. */
 export const useMains = (view: View): Draft<{ mains: string }> =>
   useDraft(`mains at ${view.job}`, { mains: "" });

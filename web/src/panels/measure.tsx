@@ -7,12 +7,13 @@ import { useDraft, useResource } from "../store";
 import type { Chart, JobAmp, Phase, View } from "../types";
 import { Choice } from "../ui/controls";
 import { From, Panel as Frame } from "../ui/frame";
+import { isPlace } from "./evidence-words";
 import { useSuspects } from "./find-suspects";
 import { GoOn } from "./go-on";
 import { ReadingChart } from "./measure-chart";
 import { PasteDialog, useColumn } from "./measure-paste";
 import { ProbePoint, useWalk } from "./measure-probe";
-import { useMeter, useReadings, withRead } from "./measure-readings";
+import { useMeter, useReadings, useTest, withRead } from "./measure-readings";
 import { MainsAndMeter, OnOff } from "./measure-setup";
 import { Evidence, Guided } from "./live-panels";
 import { MeasureSide } from "./measure-side";
@@ -87,9 +88,11 @@ export function Bench({ view, phase }: { view: View; phase: Phase }) {
   const { mode } = draft.value;
   const parts = amp.data?.parts ?? [];
   const shared = { view, readings, parts };
+  const test = useTest(view);
   const probeAt = (at: string) => {
-    walk.set({ at });
-    draft.set({ mode: "point" });
+    if (isPlace(at)) walk.set({ at });
+    else test.set({ at, value: "" });
+    draft.set({ mode: isPlace(at) ? "point" : "other" });
   };
   return (
     <div class={`measure ${mode}`}>
