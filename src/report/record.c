@@ -246,6 +246,30 @@ static void edits(report_sheet *sheet, const report_given *given) {
     report_table_draw(sheet, "Where it departs from the drawing", &table, NULL);
 }
 
+/* ---- what else was told and read ----------------------------------------------------------- */
+
+static void told(const report_given *given, report_sheet *sheet, report_table *table,
+                 const char *kind) {
+    size_t i;
+    const json_t *one;
+    json_array_foreach(list_of(given, kind), i, one) {
+        bool test = *report_words(one, "at");
+        report_row row = {.cell = {report_words(one, test ? "at" : "said"),
+                                   report_words(one, test ? "value" : "note")}};
+        report_table_add(sheet, table, row);
+    }
+}
+
+static void evidence(report_sheet *sheet, const report_given *given) {
+    static const report_column columns[] = {{.head = "Told, found, tested", .share = 200},
+                                            {.head = "Read, or noted", .share = 250}};
+    report_table table = {.style = REPORT_CELL, .column = columns, .columns = 2};
+    told(given, sheet, &table, "symptoms");
+    told(given, sheet, &table, "findings");
+    told(given, sheet, &table, "tests");
+    report_table_draw(sheet, "Other evidence", &table, NULL);
+}
+
 /* ---- worked out beforehand ----------------------------------------------------------------- */
 
 static void papers(report_sheet *sheet, const report_given *given) {
@@ -272,6 +296,7 @@ void report_record(report_sheet *sheet, const report_given *given) {
     drained(sheet, given);
     report_readings(sheet, given);
     output_tubes(sheet, given);
+    evidence(sheet, given);
     tests(sheet, given);
     looks(sheet, given);
     edits(sheet, given);

@@ -124,6 +124,11 @@ static void test_record(void **state) {
     assert_says(&all, "C10 original bulged 999-8-14 white paste at the rubber");
     assert_says(&all, "R18 it came so added, 220k 2 W bleeder, not on the drawing");
     assert_says(&all, "C10 this repair value: 8u to 10u bulged");
+    assert_says(&all, "Worked out beforehand, on paper");
+    assert_says(&all, "R12 value 470 to 1k mended: V2 plate dissipation V2: 119 to 78 %");
+    assert_says(&all, "loud hum from cold");
+    assert_says(&all, "bulged: C10");
+    assert_says(&all, "B2 hum 4.8 V");
     assert_false(says(&all, "bigger speaker")); /* notes stay in the shop */
     pdf_free(&all);
     bench_close(to);

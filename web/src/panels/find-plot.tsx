@@ -105,7 +105,7 @@ function Legend({ series }: { series: Series[] }) {
         <Mark shape="dot" /> read
       </li>
       {series.map((one) => (
-        <li key={one.letter} title={suspectWords(one)}>
+        <li key={`${one.letter} ${one.part} ${one.what}`} title={suspectWords(one)}>
           <span class="pill">{one.letter}</span> {partName(one)}{" "}
           <span class="dim">{suspectWords(one)}</span>
         </li>
@@ -198,11 +198,15 @@ function PlotRow({ place, series, ruler }: RowProps) {
       <span class="plot-track">
         <span class="plot-band" style={{ left: `${left}%`, width: `${right - left}%` }} />
         {pills(place, series, ruler).map(({ x, letters }) => (
-          <span key={letters} class="pill" style={{ left: `${x}%` }}>
+          <span key={`${letters} ${x}`} class="pill" style={{ left: `${x}%` }}>
             {letters}
           </span>
         ))}
-        <span class="plot-read" style={{ left: `${ruler(place.away(row.read))}%` }} />
+        <span
+          key={ruler(place.away(row.read))}
+          class="plot-read"
+          style={{ left: `${ruler(place.away(row.read))}%` }}
+        />
       </span>
       <span class="plot-value">{figure(row, row.read)}</span>
     </div>

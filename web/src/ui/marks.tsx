@@ -93,7 +93,9 @@ export function Bar({
       <span class="bar-way" aria-hidden="true">
         <span class="bar-fill" style={{ width }} />
       </span>
-      <span class="bar-word">{children}</span>
+      <span key={String(children)} class="bar-word">
+        {children}
+      </span>
     </span>
   );
 }
