@@ -91,7 +91,7 @@ test("hum moves the suspects; two faults at once stand in Find and in Decide", a
   const { at, caution } = found.tests[0];
   const step = page.locator(".evidence-step", { hasText: at }).first();
   await step.getByText(caution).waitFor();
-  await step.getByRole("button", { name: `Enter ${at}` }).click();
+  await step.getByRole("button", { name: `Enter it: ${at}` }).click();
   assert.equal(await page.getByLabel("What was read").inputValue(), at);
   const name = found.pairs[0].both.map(({ part }) => part).join(" + ");
   await page.locator(".suspects").getByText(name, { exact: true }).first().waitFor();

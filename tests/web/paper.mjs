@@ -63,7 +63,7 @@ test("a part's substitute goes from its form to the paper", async () => {
   await tab(page, "Parts");
   await page.getByLabel("Any other part").fill("R12");
   await page.getByRole("radio", { name: "replace" }).check();
-  await page.getByRole("button", { name: /^Try .* on paper$/ }).first().click();
+  await page.getByRole("button", { name: /^Try on paper: / }).first().click();
   await page.getByRole("button", { name: /^Leave out R12=/ }).waitFor();
   await page.getByRole("heading", { name: "Tubes at idle, before and after" }).waitFor();
   await closePage(page);
@@ -81,7 +81,7 @@ test("the value for a target goes from its table to the paper; out of reach is s
   const { above } = await ask(base, `api/jobs/${job}/value?${query}`);
   assert.ok(above.percent < 85);
   await page.getByRole("row", { name: /^stock, above 1k/ }).waitFor();
-  await page.getByRole("button", { name: "Try 1k on paper" }).click();
+  await page.getByRole("button", { name: "Try it: 1k" }).click();
   await page.getByRole("button", { name: "Leave out R12=1k" }).waitFor();
   await target.fill("V2 dissipation 900%");
   await page.keyboard.press("Enter");

@@ -246,7 +246,7 @@ function Proposals({ view, proposed, draft }: ProposalsProps) {
             {choice.value !== null && (
               <Button
                 kind="quiet"
-                label={`Try ${choice.text} on paper`}
+                label={`Try on paper: ${choice.text}`}
                 onClick={() => tryIt(choice)}
               >
                 Try on paper

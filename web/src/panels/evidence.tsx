@@ -229,7 +229,7 @@ function Next({ view, next }: { view: View; next: NextReading[] }) {
           {!isPlace(one.at) && (
             <Button
               kind="quiet"
-              label={`Enter ${one.at}`}
+              label={`Enter it: ${one.at}`}
               onClick={() => test.set({ at: one.at, value: "" })}
             >
               Enter it

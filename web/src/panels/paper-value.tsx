@@ -106,7 +106,7 @@ function Found({ view, data }: { view: PaperProps["view"]; data: Valued }) {
             cell: ({ point }) => (
               <Button
                 kind="quiet"
-                label={`Try ${trade(point.value)} on paper`}
+                label={`Try it: ${trade(point.value)}`}
                 onClick={() => tryIt(point)}
               >
                 Try it
