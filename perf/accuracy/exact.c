@@ -12,6 +12,13 @@
 
 typedef enum rule { RULE_BEST, RULE_INFORMATION, RULE_EDGES } rule;
 
+/* Where one stands: places read, readings left, and by which rule they are chosen. */
+typedef struct stage {
+    unsigned used;
+    int left;
+    rule rule;
+} stage;
+
 typedef struct problem {
     const subject *subject;
     int hypotheses, places, classes;
@@ -142,51 +149,47 @@ static double worth(const problem *problem, const double *weight, int slot, rule
     return total;
 }
 
-static double value(const problem *problem, const double *weight, unsigned used, int depth,
-                    rule rule);
+static double value(const problem *problem, const double *weight, stage at);
 
 /* Cost of a place and what is expected behind it, times the weight at hand. */
-static double value_of_place(const problem *problem, const double *weight, unsigned used, int slot,
-                             int depth, rule rule) {
+static double value_of_place(const problem *problem, const double *weight, int slot, stage at) {
     double moved[MOST], sum = 0, all = 0;
+    stage next = {at.used | 1u << slot, at.left - 1, at.rule};
     for (int h = 0; h < problem->hypotheses; h++)
         all += weight[h];
     for (int r = 0; r < RANGES; r++) {
         double own = 0;
         for (int h = 0; h < problem->hypotheses; h++)
             own += moved[h] = weight[h] * problem->chance[h][slot][r];
-        if (own > 1e-9) sum += value(problem, moved, used | 1u << slot, depth - 1, rule);
+        if (own > 1e-9) sum += value(problem, moved, next);
     }
     return all * problem->cost[slot] + sum;
 }
 
-static int choose(const problem *problem, const double *weight, unsigned used, rule rule) {
+static int choose(const problem *problem, const double *weight, stage at) {
     double most = -1;
     int best = 0;
     for (int slot = 0; slot < problem->places; slot++) {
-        if (used >> slot & 1) continue;
-        double rate = worth(problem, weight, slot, rule) / problem->cost[slot];
+        if (at.used >> slot & 1) continue;
+        double rate = worth(problem, weight, slot, at.rule) / problem->cost[slot];
         if (rate > most) best = slot;
         most = fmax(most, rate);
     }
     return best;
 }
 
-static double value(const problem *problem, const double *weight, unsigned used, int depth,
-                    rule rule) {
+static double value(const problem *problem, const double *weight, stage at) {
     double of_class[problem->classes], most = 0;
     double sum = sum_classes(problem, weight, of_class);
     for (int c = 0; c < problem->classes; c++)
         most = fmax(most, of_class[c]);
     double here = most >= SURE * sum ? 0 : EXACT_WRONG * (sum - most);
-    if (here == 0 || depth == 0) return here;
-    if (rule != RULE_BEST)
-        return value_of_place(problem, weight, used, choose(problem, weight, used, rule), depth,
-                              rule);
+    if (here == 0 || at.left == 0) return here;
+    if (at.rule != RULE_BEST)
+        return value_of_place(problem, weight, choose(problem, weight, at), at);
     double least = INFINITY;
     for (int slot = 0; slot < problem->places; slot++)
-        if (!(used >> slot & 1))
-            least = fmin(least, value_of_place(problem, weight, used, slot, depth, rule));
+        if (!(at.used >> slot & 1)) least = fmin(least, value_of_place(problem, weight, slot, at));
     return least;
 }
 
@@ -220,9 +223,9 @@ exact exact_policy(const subject *subject) {
     take_hypotheses(problem);
     take_places(problem);
     exact out = {.hypotheses = problem->hypotheses, .places = problem->places};
-    out.information = value(problem, problem->weight, 0, DEPTH, RULE_INFORMATION);
-    out.edges = value(problem, problem->weight, 0, DEPTH, RULE_EDGES);
-    out.best = value(problem, problem->weight, 0, DEPTH, RULE_BEST);
+    out.information = value(problem, problem->weight, (stage){0, DEPTH, RULE_INFORMATION});
+    out.edges = value(problem, problem->weight, (stage){0, DEPTH, RULE_EDGES});
+    out.best = value(problem, problem->weight, (stage){0, DEPTH, RULE_BEST});
     free(problem);
     return out;
 }

@@ -183,27 +183,30 @@ static void print_healthy(const rows *rows, const char *truth, bool own) {
     marks_free(&marks);
 }
 
+static bool same_case(const row *a, const row *b) {
+    return a->at[C_CASE] == b->at[C_CASE] && a->at[C_VARIATION] == b->at[C_VARIATION] &&
+           a->at[C_SEED] == b->at[C_SEED] && strcmp(a->amp, b->amp) == 0 &&
+           strcmp(a->truth, b->truth) == 0;
+}
+
 /* Of the same cases, clean and with one entry spoilt. */
 static void print_entries(const rows *rows, const char *truth) {
-    want spoilt = {truth, .kind = KIND_ENTRY, .evidence = EVIDENCE_FULL};
+    want spoilt = {truth, .kind = KIND_ENTRY, .evidence = EVIDENCE_FULL, .shown = SELECT_SHOWN};
+    want clean = {truth, .kind = KIND_SINGLE, .evidence = EVIDENCE_FULL, .shown = SELECT_SHOWN};
+    double lost = 0, count = 0;
+    for (size_t i = 0; i < rows->count; i++)
+        for (size_t k = 0; select_row(&spoilt, &rows->row[i]) && k < rows->count; k++) {
+            if (!select_row(&clean, &rows->row[k]) || !same_case(&rows->row[i], &rows->row[k]))
+                continue;
+            lost += (rows->row[k].at[C_RANK] == 0) - (rows->row[i].at[C_RANK] == 0);
+            count++;
+        }
+    spoilt.shown = 0;
     print_mark("a wrong entry is flagged", mean_of(select_marks(rows, &spoilt, C_FLAGGED, -1)),
                (target){0.80, false}, "");
-    double most = -1;
-    for (size_t i = 0; i < rows->count; i++)
-        if (select_row(&spoilt, &rows->row[i])) most = fmax(most, rows->row[i].at[C_CASE]);
-    double sum[2] = {0, 0}, count[2] = {0, 0};
-    for (size_t i = 0; i < rows->count; i++) {
-        const row *row = &rows->row[i];
-        bool entry = row->at[C_KIND] == KIND_ENTRY;
-        if (strcmp(row->truth, truth) != 0 || row->at[C_EVIDENCE] != EVIDENCE_FULL) continue;
-        if (!entry && row->at[C_KIND] != KIND_SINGLE) continue;
-        if (row->at[C_CASE] > most || row->at[C_FAULT] < 2) continue;
-        if (row->at[C_SHOWS] < SELECT_SHOWN) continue;
-        sum[entry] += row->at[C_RANK] == 0;
-        count[entry]++;
-    }
-    print_mark("and costs, of class first", sum[0] / count[0] - sum[1] / count[1],
-               (target){0.03, true}, "");
+    char rest[60];
+    snprintf(rest, sizeof rest, "(%.0f cases)", count);
+    print_mark("and costs, of class first", lost / count, (target){0.03, true}, rest);
 }
 
 static void print_outside(const rows *rows, const char *truth) {
@@ -255,12 +258,6 @@ static void print_pairs(const rows *rows, const char *truth) {
 static double effort_of(const row *row) {
     bool right = row->at[C_VERDICT] == DIAGNOSE_SETTLED && row->at[C_RANK] == 0;
     return row->at[C_COST] + (right ? 0 : row->at[C_TAIL]);
-}
-
-static bool same_case(const row *a, const row *b) {
-    return a->at[C_CASE] == b->at[C_CASE] && a->at[C_VARIATION] == b->at[C_VARIATION] &&
-           a->at[C_SEED] == b->at[C_SEED] && strcmp(a->amp, b->amp) == 0 &&
-           strcmp(a->truth, b->truth) == 0;
 }
 
 /* Only cases that were read in all ways: those with a row at random. */
