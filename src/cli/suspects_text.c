@@ -49,7 +49,9 @@ static void verdict_words(const http_case *at, char *line, size_t size) {
     case DIAGNOSE_NOT_ENOUGH:
         snprintf(line, size, "%s",
                  at->readings->count ? "These readings are not enough."
-                                     : "No readings yet. The first place to probe is below.");
+                 : at->readings->clues
+                     ? "Symptoms alone do not name a part. The first place to probe is below."
+                     : "No readings yet. The first place to probe is below.");
         break;
     case DIAGNOSE_LEANING:
         snprintf(line, size, "Leaning to: %s", leader);

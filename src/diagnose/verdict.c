@@ -185,9 +185,11 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
             base_text_add(
                 text, "%s. ",
                 diagnose_label_words(run, belief, diagnose_leading_label(run, belief, 0)));
-        base_text_add(text, "All readings lie where a good amp's would. DC readings do not show "
-                            "open capacitors, weak rectifiers or bad contacts that carry only "
-                            "signal.");
+        base_text_add(text, "All readings lie where a good amp's would.");
+        if (run->asks == 0)
+            base_text_add(text, " DC readings do not show "
+                                "open capacitors, weak rectifiers or bad contacts that carry only "
+                                "signal.");
         break;
     case DIAGNOSE_STRANGE:
         base_text_add(text, "The readings fit no fault in the catalogue, and no two of them. A "
@@ -196,8 +198,9 @@ static void say_reason(base_text *text, const diagnose_run_state *run,
         say_odd(text, run, belief);
         break;
     case DIAGNOSE_NOT_ENOUGH:
-        base_text_add(text, run->given ? "These readings are not enough to name a part."
-                                       : "No readings yet.");
+        base_text_add(text, run->given   ? "These readings are not enough to name a part."
+                            : run->tolds ? "Symptoms alone do not name a part."
+                                         : "No readings yet.");
         if (run->given == 0 || diagnose_leading_label(run, belief, 0) == 0) break;
         base_text_add(text, " ");
         say_leader(text, run, belief);

@@ -173,6 +173,19 @@ static void suspects(void **state) {
     seen("Suspects", "/api/jobs/%lld/suspects?phase=after&shop=1", job);
 }
 
+static void other_evidence(void **state) {
+    (void)state;
+    int64_t job = job_with_readings();
+    serve_fact(
+        &here, job,
+        "{\"kind\":\"test\",\"body\":{\"phase\":\"before\",\"at\":\"B2 hum\",\"value\":\"9\"}}",
+        200);
+    serve_fact(&here, job, "{\"kind\":\"symptom\",\"body\":{\"said\":\"weak\"}}", 200);
+    client_answer after = get("Suspects", "/api/jobs/%lld/suspects", job);
+    assert_true(client_at(after.json, "readings.2") && client_at(after.json, "symptoms.0"));
+    client_free(&after);
+}
+
 static double probability(const client_answer *answer, const char *part, const char *what) {
     json_t *each;
     size_t i;
@@ -470,6 +483,7 @@ int main(void) {
         cmocka_unit_test(chart),
         cmocka_unit_test(each_reading_by_its_meter),
         cmocka_unit_test(suspects),
+        cmocka_unit_test(other_evidence),
         cmocka_unit_test(the_shop_s_own_counts),
         cmocka_unit_test(safety),
         cmocka_unit_test(compare),
