@@ -105,7 +105,8 @@ static void work(led *led, times *times) {
             led_do(led, "/api/guide", "{\"press\": \"take\"}");
         if (strcmp(step, "move") == 0) {
             client_answer now = led_guide(led);
-            if (strcmp(client_text(&now, "step"), "move") == 0) led_move(led, &now);
+            const char *still = client_text(&now, "step"); /* settling: the probe is in the air */
+            if (strcmp(still, "move") == 0 || strcmp(still, "settling") == 0) led_move(led, &now);
             client_free(&now);
         }
         json_decref(guide);
