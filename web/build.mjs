@@ -38,10 +38,17 @@ async function bundle(out) {
     metafile: true,
     logLevel: "warning",
   });
-  return Object.keys(result.metafile.outputs).map((path) => basename(path));
+  const { outputs } = result.metafile;
+  const app = Object.values(outputs).find(({ entryPoint }) => entryPoint?.endsWith("main.tsx"));
+  // What the program begins with, fetched beside it rather than after it.
+  const first = app.imports.filter(({ kind }) => kind === "import-statement");
+  return {
+    names: Object.keys(outputs).map((path) => basename(path)),
+    preload: first.map(({ path }) => `<link rel="modulepreload" href="/${basename(path)}" />`),
+  };
 }
 
-function index(out, names) {
+function index(out, { names, preload }) {
   const one = (pattern) => names.find((name) => pattern.test(name));
   const fill = {
     SCRIPT: one(/^app-.*\.js$/),
@@ -49,6 +56,7 @@ function index(out, names) {
     REGULAR: one(/^b612-latin-400.*\.woff$/),
     BOLD: one(/^b612-latin-700.*\.woff2$/),
     ICON: one(/^icon-.*\.svg$/),
+    PRELOAD: preload.join(""),
   };
   const text = readFileSync(join(here, "index.html"), "utf8");
   const page = text.replace(/\{(\w+)\}/g, (_, key) => fill[key]);
