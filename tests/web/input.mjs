@@ -192,6 +192,10 @@ test("markup and quotes in every text field are text on every screen, and in the
     look: { part: "C6" },
     edit: null, // the amp must still read
     reading: null,
+    test: null, // what it says must read as a test
+    symptom: { said: "hum" },
+    finding: { said: "red plate: V2" },
+    paper: { what: "swap", lines: [NASTY] },
     drain: null,
     power: null,
     photo: null,
