@@ -15,7 +15,7 @@
 #define WANTED_MISFIT 3.0 /* deviations of chi squared */
 #define WORTH_CASES 3     /* leading cases beside which a second fault is tried */
 #define WORTH_WEIGHT 0.05
-#define WORTH_ODDS (-3.5) /* ln of the odds of the best from which pairs are looked at */
+#define WORTH_ODDS (-5.0) /* ln of the odds of the best from which pairs are looked at */
 #define FIRSTS 8          /* and, of so many of the best cases, */
 #define FULLY 3           /* of those, beside which all others are solved */
 #define BESIDE 40         /* the best second faults */
