@@ -94,7 +94,7 @@ static bool list_inputs(finder *f) {
 
 /* ---- where it is looked for ---------------------------------------------------------------- */
 
-static void name_stage(finder *f, size_t index) {
+static bool name_stage(finder *f, size_t index) {
     const solve_stage *stage = &f->stage[index];
     service_gain *line = &f->out->stage[index];
     const circuit_part *part = circuit_part_at(f->amp, (size_t)stage->part);
@@ -102,11 +102,12 @@ static void name_stage(finder *f, size_t index) {
     if (stage->unit < 0) {
         line->at = part->name;
         line->what = "speaker";
-        return;
+        return true;
     }
     bool plate = part->tube->unit[stage->unit].pin[TUBE_PLATE] == stage->pin;
     line->at = base_arena_print(f->out->arena, "%s.%d", part->name, stage->pin);
     line->what = plate ? "plate" : "cathode";
+    return line->at != NULL;
 }
 
 static base_code to_place(finder *f, const service_spot *to) {
@@ -153,7 +154,7 @@ static base_code find_stages(finder *f) {
     if (!f->stage || !out->stage || !list_inputs(f)) return service_no_memory(f->errors);
     out->stages = solve_stages(f->system, f->stage, count);
     for (size_t i = 0; i < out->stages; i++)
-        name_stage(f, i);
+        if (!name_stage(f, i)) return service_no_memory(f->errors);
     return find_target(f);
 }
 
