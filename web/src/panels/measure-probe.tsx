@@ -49,11 +49,13 @@ interface Point {
 const REST = "No reading tells the suspects apart any more: the rest of the chart, in order.";
 
 /** What the suspects ask for; where they ask for nothing more, the chart's first unread place. */
-function nextPoint({ chart, asked, readings }: Props, skipped: string[]): Point | null {
+function nextPoint({ chart, asked, readings }: Props, { skipped, past }: Walk): Point | null {
   const open = (at: string) =>
     !skipped.includes(at) && !readings.recorded.has(at) && !readings.pending.has(at);
+  // One on which much hangs is taken again, once.
+  const again = (at: string) => readings.recorded.has(at) && ![...past, ...skipped].includes(at);
   const wanted: NextReading | undefined = asked.data?.next.find(
-    ({ at }) => isPlace(at) && open(at),
+    ({ at }) => isPlace(at) && (open(at) || again(at)),
   );
   if (wanted) return { line: lineAt(chart, wanted.at), why: wanted.why };
   const rest = chart.lines.find(({ at }) => open(at));
@@ -63,13 +65,13 @@ function nextPoint({ chart, asked, readings }: Props, skipped: string[]): Point 
 /** The place in hand; while the suspects are being worked out, the one before. */
 function usePoint(props: Props) {
   const walk = useWalk(props.view, props.readings.phase);
-  const { at, why, skipped } = walk.value;
+  const { at, why } = walk.value;
   const held = useRef<Point | null>(null);
   const ready = at
     ? { line: lineAt(props.chart, at), why }
     : props.asked.thinking
       ? null
-      : nextPoint(props, skipped);
+      : nextPoint(props, walk.value);
   if (ready) held.current = ready;
   useEffect(() => {
     if (!at && ready) walk.set({ at: ready.line.at, why: ready.why });
