@@ -88,11 +88,9 @@ function Groups({ data }: { data: Suspects }) {
             {members + pairs > 1 && (
               <p class="group-head">
                 <span>
-                  Readings cannot tell these {members + pairs} apart
+                  Readings cannot tell these apart
                   {pairs > 0 &&
-                    (members ? `, ${pairs} of them two faults at once` : ", two faults at once")}
-                  {suspects.length < members + pairs &&
-                    `; ${members + pairs - suspects.length} under ${all ? "0.1" : "1"} %`}
+                    (members ? "; some are two faults at once" : ": two faults at once")}
                 </span>
                 <span>{percent(probability)}</span>
               </p>
