@@ -155,7 +155,10 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
       });
       leader = now.leader;
       if (now.step === "done" || now.verdict === "settled") break;
-      if (now.step === "caution") await pedal();
+      if (now.step === "caution") {
+        await page.getByText("Before you go on").waitFor();
+        await pedal();
+      }
       const { at, why } = now.point;
       await page.locator(".guide-at", { hasText: at }).waitFor();
       await page.getByText(why).first().waitFor();
