@@ -152,7 +152,8 @@ bool own_solve(subject *subject, truth *truth, bool random) {
     return true;
 }
 
-/* The meter, the wandering mains, and now and then a reading that is simply wrong. */
+/* The meter, the wandering mains, and now and then a reading that is simply wrong: anything, or, as
+ * often, near what it should be. */
 double own_noise(subject *subject, truth *truth, size_t place) {
     diagnose_engine *engine = subject->engine;
     base_random *random = &truth->random;
@@ -166,7 +167,7 @@ double own_noise(subject *subject, truth *truth, size_t place) {
     volts += scale * sqrt(noise) * base_random_normal(random);
     volts += wander * base_random_normal(random);
     double span = at->probe.heater ? 15 : engine->span;
-    if (base_random_unit(random) < engine->options.wrong)
-        volts = span * (base_random_unit(random) - 0.1);
-    return volts;
+    if (base_random_unit(random) >= engine->options.wrong) return volts;
+    if (base_random_unit(random) < 0.5) return span * (base_random_unit(random) - 0.1);
+    return volts + (0.1 * fabs(volts) + 0.2) * base_random_normal(random);
 }
