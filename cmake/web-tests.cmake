@@ -4,7 +4,7 @@ find_program(GRIDLEAK_CHROMIUM NAMES chromium PATHS /usr/bin NO_DEFAULT_PATH)
 
 function(gridleak_web_test name file)
   add_test(NAME ${name} COMMAND ${GRIDLEAK_NODE} --test ${file})
-  set_tests_properties(${name} PROPERTIES TIMEOUT 300 LABELS "slow;web"
+  set_tests_properties(${name} PROPERTIES TIMEOUT 600 LABELS "slow;web"
                        ENVIRONMENT "GRIDLEAK=$<TARGET_FILE:gridleak>")
 endfunction()
 
