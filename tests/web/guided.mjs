@@ -83,6 +83,7 @@ test("from the drain to the named fault, with no key but the pedal", async (t) =
     await page.getByRole("button", { name: "Meter, pedal, voice" }).click();
     await page.getByText(/The meter reads: GRIDLEAK/).waitFor();
     await page.getByRole("button", { name: /^take: / }).click();
+    await page.getByRole("button", { name: "take: press it now" }).waitFor();
     await pedal();
     await page.getByRole("button", { name: `take: ${PEDAL}` }).waitFor();
     await page.getByRole("button", { name: "Close" }).click();

@@ -1,5 +1,5 @@
 // The foot pedal: any key of the keyboard that the technician chooses, since a pedal sends one.
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
 import { keyName } from "./keys";
 import { PRESSES, type Press } from "./meter";
 import { useDraft } from "./store";
@@ -48,7 +48,7 @@ export function usePedal(does: Does): void {
 export function PedalForm() {
   const draft = usePedalKeys();
   const [asked, ask] = useState<Press | null>(null);
-  useEffect(() => {
+  useLayoutEffect(() => {
     if (!asked) return;
     const take = (event: KeyboardEvent) => {
       event.preventDefault();

@@ -80,9 +80,14 @@ function Groups({ data }: { data: Suspects }) {
       suspects: lines.filter((one) => one.group === at && one.probability >= least),
     }))
     .filter(({ suspects }) => suspects.length);
+  // Another order of suspects is another list: it is drawn anew, and nothing slides under the eye.
+  const order = lines
+    .filter(({ probability }) => probability >= SHOWN)
+    .map((one) => `${one.group} ${partName(one)} ${suspectWords(one)}`)
+    .join("|");
   return (
     <>
-      <ol class="groups">
+      <ol class="groups" key={order}>
         {groups.map(({ at, probability, members, pairs, suspects }) => (
           <li key={at} class="group">
             {members + pairs > 1 && (
@@ -103,7 +108,7 @@ function Groups({ data }: { data: Suspects }) {
           </li>
         ))}
       </ol>
-      <Button onClick={() => setAll(!all)}>
+      <Button key={`${order} all`} onClick={() => setAll(!all)}>
         {all ? "Only those of 1 % and more" : `All ${lines.length} suspects`}
       </Button>
     </>
