@@ -12,6 +12,7 @@
 #define LN_2PI 1.8378770664093454836
 #define DOUBTED 8       /* readings that may be one of two wrong ones */
 #define NEGLIGIBLE 30.0 /* nats */
+#define NOTHING 25.0    /* nats: of a sum, its last eleven digits */
 
 static double trace(const double *c, int n) {
     double sum = 0;
@@ -93,7 +94,7 @@ void diagnose_gauss_leave_out(diagnose_gauss *gauss, int i) {
 
 double diagnose_log_sum(double a, double b) {
     double most = fmax(a, b), least = fmin(a, b);
-    if (most == -INFINITY) return most;
+    if (most == -INFINITY || least < most - NOTHING) return most;
     return most + log1p(exp(least - most));
 }
 
